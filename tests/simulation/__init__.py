@@ -1,0 +1,1 @@
+"""Simulated walls: two generators of different structure, whose truth is known."""
