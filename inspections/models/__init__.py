@@ -1,0 +1,32 @@
+"""What was seen, and what follows from it."""
+
+from inspections.models.field import (
+    CalibrationCheck,
+    Instrument,
+    Load,
+    LogSeries,
+    LogValue,
+    Photo,
+    Reading,
+    Visit,
+)
+from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan
+from inspections.models.trials import Allocation, Trial
+
+__all__ = [
+    "LIVE_FLAG_STATES",
+    "Action",
+    "Allocation",
+    "Assessment",
+    "CalibrationCheck",
+    "Flag",
+    "Instrument",
+    "Load",
+    "LogSeries",
+    "LogValue",
+    "Photo",
+    "Plan",
+    "Reading",
+    "Trial",
+    "Visit",
+]

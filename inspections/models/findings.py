@@ -1,0 +1,153 @@
+"""What follows from the readings: assessments, flags, actions and plans."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.conf import settings
+from django.db import models
+from django.db.models import CheckConstraint, Q, UniqueConstraint
+
+from inspections.models.field import Photo
+from inspections.vocabulary import ActionKind, FlagState, PlanReason, Verdict
+from portfolio.models import Building, Record, Scoped, Section
+from portfolio.models.base import only, ordered, positive
+from portfolio.models.works import or_none
+
+#: A flag in one of these states still needs somebody.
+LIVE_FLAG_STATES = (FlagState.OPENED, FlagState.ACKNOWLEDGED, FlagState.CONFIRMED)
+
+
+class Assessment(Scoped):
+    """What the readings up to a date say of a section, made by a stated version of the model."""
+
+    SCOPE: ClassVar[str] = "section__building__organisation"
+
+    section = models.ForeignKey(Section, on_delete=models.CASCADE, related_name="assessments")
+    as_of = models.DateField()
+    made_at = models.DateTimeField(auto_now=True)
+    model_version = models.CharField(max_length=40)
+    verdict = models.CharField(max_length=20, choices=Verdict)
+    trapped_probability = models.FloatField(help_text="Repeated from the result, for ranking.")
+    since = models.DateField(null=True, blank=True)
+    next_inspection = models.DateField(null=True, blank=True)
+    current = models.BooleanField(default=True, help_text="The section's latest.")
+    result = models.JSONField(help_text="The whole result, in the contract's shape.")
+
+    class Meta(Scoped.Meta):
+        ordering = ("section__building__code", "section__code", "-as_of")
+        constraints = (
+            UniqueConstraint(fields=("section", "as_of"), name="assessment_key"),
+            UniqueConstraint(fields=("section",), condition=Q(current=True), name="assessment_one_current"),
+            only("verdict", Verdict.values, "assessment"),
+            CheckConstraint(
+                condition=Q(trapped_probability__gte=0) & Q(trapped_probability__lte=1),
+                name="assessment_trapped_probability_share",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.section} on {self.as_of}: {self.verdict}"
+
+
+class Flag(Scoped):
+    """An assessment that somebody must act on. It opens and closes at different levels."""
+
+    SCOPE: ClassVar[str] = "section__building__organisation"
+
+    section = models.ForeignKey(Section, on_delete=models.CASCADE, related_name="flags")
+    verdict = models.CharField(max_length=20, choices=Verdict)
+    state = models.CharField(max_length=12, choices=FlagState, default=FlagState.OPENED)
+    opened_on = models.DateField()
+    opened_by = models.ForeignKey(
+        Assessment, null=True, on_delete=models.SET_NULL, related_name="opened_flags"
+    )
+    answered_at = models.DateTimeField(null=True, blank=True)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    reason = models.TextField(blank=True, help_text="Why it was confirmed or dismissed, or why it closed.")
+    closed_on = models.DateField(null=True, blank=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta(Scoped.Meta):
+        ordering = ("-opened_on", "id")
+        constraints = (
+            UniqueConstraint(
+                fields=("section", "verdict"),
+                condition=Q(state__in=list(LIVE_FLAG_STATES)),
+                name="flag_one_live",
+            ),
+            only("verdict", Verdict.values, "flag"),
+            only("state", FlagState.values, "flag"),
+            ordered("opened_on", "closed_on", "flag"),
+            CheckConstraint(
+                condition=~Q(state=FlagState.CLOSED) | Q(closed_on__isnull=False), name="flag_closed_dated"
+            ),
+            CheckConstraint(
+                condition=~Q(state__in=[FlagState.CONFIRMED, FlagState.DISMISSED]) | ~Q(reason=""),
+                name="flag_answer_reasoned",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.section}: {self.verdict}, {self.state}"
+
+
+class Action(Record):
+    """What was done about a wall, and when to look whether it worked."""
+
+    SCOPE: ClassVar[str] = "section__building__organisation"
+
+    section = models.ForeignKey(Section, on_delete=models.CASCADE, related_name="actions")
+    flag = models.ForeignKey(Flag, null=True, blank=True, on_delete=models.SET_NULL, related_name="actions")
+    kind = models.CharField(max_length=15, choices=ActionKind)
+    done_on = models.DateField()
+    cost = models.DecimalField(max_digits=14, decimal_places=2, null=True, blank=True)
+    currency = models.CharField(max_length=3, blank=True)
+    photo = models.ForeignKey(Photo, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    follow_up_on = models.DateField(null=True, blank=True)
+    outcome = models.TextField(blank=True, help_text="What the follow-up showed.")
+    note = models.TextField(blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ("-done_on", "id")
+        constraints = (
+            only("kind", ActionKind.values, "action"),
+            positive("cost", "action", or_zero=True),
+            ordered("done_on", "follow_up_on", "action"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} on {self.done_on}"
+
+
+class Plan(Scoped):
+    """When a section (or a house as a whole, without one) is next due to be inspected, and why then."""
+
+    SCOPE: ClassVar[str] = "building__organisation"
+
+    building = models.ForeignKey(Building, on_delete=models.CASCADE, related_name="plans")
+    section = models.ForeignKey(
+        Section, null=True, blank=True, on_delete=models.CASCADE, related_name="plans"
+    )
+    due_on = models.DateField(db_index=True)
+    reason = models.CharField(max_length=12, choices=PlanReason)
+    detail = models.CharField(max_length=500, blank=True)
+    computed_at = models.DateTimeField(auto_now=True)
+    postponed_to = models.DateField(null=True, blank=True)
+    postponed_reason = models.CharField(max_length=500, blank=True)
+
+    class Meta(Scoped.Meta):
+        ordering = ("due_on", "id")
+        constraints = (
+            UniqueConstraint("building", or_none("section"), name="plan_key"),
+            only("reason", PlanReason.values, "plan"),
+            CheckConstraint(
+                condition=Q(postponed_to__isnull=True) | ~Q(postponed_reason=""),
+                name="plan_postponed_reasoned",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"due {self.due_on}"

@@ -1,0 +1,201 @@
+"""Settings. Everything that differs between machines comes from the environment and fails loudly.
+
+``DATABASE_URL`` and ``REDIS_URL`` alone choose the grown-up shape; without them one SQLite file and one
+process do everything.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+
+def flag(name: str, default: bool = False) -> bool:
+    """Read a yes-or-no from the environment; anything else stops the start."""
+    value = os.environ.get(name, "").strip().lower()
+    if value in {"", "0", "no", "false"}:
+        return default if value == "" else False
+    if value in {"1", "yes", "true"}:
+        return True
+    raise ImproperlyConfigured(f"{name} is {value!r}; say yes or no.")
+
+
+def words(name: str, default: str) -> list[str]:
+    """Read a comma-separated list from the environment."""
+    return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
+
+
+PRODUCTION = flag("WYTHE_PRODUCTION")
+DEBUG = flag("WYTHE_DEBUG") and not PRODUCTION
+
+LOCAL_KEY = "only-for-one-machine-" + "0123456789" * 3
+SECRET_KEY = os.environ.get("WYTHE_SECRET_KEY", "" if PRODUCTION else LOCAL_KEY)
+if PRODUCTION and len(SECRET_KEY) < 50:
+    raise ImproperlyConfigured("In production WYTHE_SECRET_KEY must be set, to 50 random characters or more.")
+
+ALLOWED_HOSTS = words("WYTHE_HOSTS", "localhost,127.0.0.1,[::1]")
+CSRF_TRUSTED_ORIGINS = words("WYTHE_ORIGINS", "")
+
+INSTALLED_APPS = [
+    "portfolio",
+    "inspections",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.humanize",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "portfolio.middleware.content_security_policy",
+]
+
+ROOT_URLCONF = "portfolio.urls"
+WSGI_APPLICATION = "portfolio.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# Databases ---------------------------------------------------------------------------------------------
+
+DATABASES = {
+    "default": dj_database_url.config(
+        env="DATABASE_URL",
+        default=f"sqlite:///{BASE_DIR / 'wythe.sqlite3'}",
+        conn_max_age=60,
+        conn_health_checks=True,
+    )
+}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # Write-ahead log, writers queue at BEGIN rather than fail half-way, and wait for each other.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# Redis and Celery: without REDIS_URL there is no broker and work is done in the one process ---------------
+
+REDIS_URL = os.environ.get("REDIS_URL", "")
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_RESULT_BACKEND = REDIS_URL or None
+CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_TIME_LIMIT = 3600
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CACHES = {
+    "default": (
+        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        if REDIS_URL
+        else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    )
+}
+
+# People ------------------------------------------------------------------------------------------------
+
+AUTH_USER_MODEL = "portfolio.User"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "portfolio"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+# Transport ---------------------------------------------------------------------------------------------
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+SECURE_SSL_REDIRECT = PRODUCTION and not flag("WYTHE_BEHIND_PLAIN_HTTP")
+SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if flag("WYTHE_TRUST_PROXY") else None
+X_FRAME_OPTIONS = "DENY"
+
+# Language, time, files --------------------------------------------------------------------------------------
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "static_collected"
+WHITENOISE_USE_FINDERS = not PRODUCTION
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if PRODUCTION
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+MEDIA_ROOT = Path(os.environ.get("WYTHE_MEDIA", BASE_DIR / "media"))
+
+# API -----------------------------------------------------------------------------------------------------
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "portfolio.api.authentication.TokenAuthentication",
+        "portfolio.api.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["portfolio.api.permissions.MemberReads"],
+    "DEFAULT_PAGINATION_CLASS": "portfolio.api.pagination.CursorPages",
+    "DEFAULT_FILTER_BACKENDS": ["portfolio.api.filters.StrictFilterBackend"],
+    "DEFAULT_RENDERER_CLASSES": [
+        "rest_framework.renderers.JSONRenderer",
+        "portfolio.api.renderers.CsvRenderer",
+    ],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "portfolio.api.problems.problem_details",
+    "UNAUTHENTICATED_USER": None,
+    "COERCE_DECIMAL_TO_STRING": True,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Wythe",
+    "DESCRIPTION": "The condition of old masonry basements: records in, verdicts with their evidence out.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+    "SCHEMA_PATH_PREFIX": "/api/v1/",
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": os.environ.get("WYTHE_LOG_LEVEL", "WARNING")},
+}
