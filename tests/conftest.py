@@ -1,11 +1,29 @@
 """Fixtures for every test: services, a browser, and the cast of an organisation."""
 
-from collections.abc import Iterator
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
 from tests.support import browser, services
+
+# Models can only be imported once Django is set up, which is after this file is read.
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AbstractBaseUser
+    from pytest_django.live_server_helper import LiveServer
+
+    from tests.support.cast import Cast
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    """Owner, manager, inspector and analyst of one organisation, and the owner of another."""
+    from tests.support.cast import assemble
+
+    return assemble()
 
 
 @pytest.fixture
@@ -66,3 +84,21 @@ def page(browser_context: BrowserContext) -> Iterator[Page]:
     yield page
     page.close()
     assert not errors, f"errors in the page's scripts: {errors}"
+
+
+@pytest.fixture
+def sign_in(browser_context: BrowserContext, live_server: LiveServer) -> Callable[[AbstractBaseUser], None]:
+    """Sign a user in to the served pages without the form, which has tests of its own."""
+
+    def sign_in(user: AbstractBaseUser) -> None:
+        from django.conf import settings
+        from django.test import Client
+
+        client = Client()
+        client.force_login(user)
+        session = client.cookies[settings.SESSION_COOKIE_NAME].value
+        browser_context.add_cookies(
+            [{"name": settings.SESSION_COOKIE_NAME, "value": session, "url": live_server.url}]
+        )
+
+    return sign_in
