@@ -1,0 +1,198 @@
+"""From stored records to what the analysis takes: one house at a time, in a fixed number of queries."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from inspections.analysis import records
+from inspections.analysis.records import BuildingRecord, Coat, Happening, Readings, SectionRecord
+from inspections.models import Instrument, Reading
+from inspections.vocabulary import Qualifier, Quantity
+from portfolio.models import Building, Event, Organisation, Section, Treatment
+
+EPOCH = dt.date(1970, 1, 1)
+_SECONDS_A_DAY = 86_400.0
+_MOISTURE = {Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE}
+
+
+def day_number(day: dt.date) -> float:
+    """Days from 1970-01-01 to ``day``."""
+    return float((day - EPOCH).days)
+
+
+def date_of(time: float) -> dt.date:
+    """The date of a day number (its fraction is dropped)."""
+    return EPOCH + dt.timedelta(days=int(np.floor(time)))
+
+
+def local_time(moment: dt.datetime, zone: ZoneInfo) -> float:
+    """Days from 1970-01-01 to ``moment`` on the building's own clock."""
+    local = moment.astimezone(zone)
+    seconds = local.hour * 3600 + local.minute * 60 + local.second
+    return day_number(local.date()) + seconds / _SECONDS_A_DAY
+
+
+def building_records(organisation: Organisation) -> Iterator[BuildingRecord]:
+    """Every house of ``organisation`` with its whole record, ordered by code, one at a time."""
+    for building in Building.objects.of(organisation).standing().order_by("code"):
+        yield building_record(building)
+
+
+def building_record(building: Building) -> BuildingRecord:
+    """One house with all its standing records, in six queries."""
+    coats = _coats(building)
+    events = _events(building)
+    readings = _readings(building)
+    sections = tuple(
+        _section(section, coats[section.pk], events[section.pk], readings.get(section.pk))
+        for section in Section.objects.standing().filter(building=building).order_by("code")
+    )
+    instruments = Instrument.objects.standing().filter(organisation=building.organisation_id)
+    return BuildingRecord(
+        code=building.code,
+        sections=sections,
+        readings=readings.get(None) or records.no_readings(),
+        events=tuple(events[None]),
+        instruments={instrument.code: _instrument(instrument) for instrument in instruments},
+        year_built=_number(building.year_built),
+        country=building.country,
+    )
+
+
+def _number(value: float | None) -> float:
+    return np.nan if value is None else float(value)
+
+
+def _instrument(row: Instrument) -> records.Instrument:
+    return records.Instrument(
+        code=row.code,
+        kind=row.kind,
+        scale=row.scale,
+        minimum=_number(row.minimum),
+        maximum=_number(row.maximum),
+        resolution=_number(row.resolution),
+        repeatability=_number(row.repeatability),
+    )
+
+
+def _section(
+    row: Section, coats: Iterable[Coat], events: Iterable[Happening], readings: Readings | None
+) -> SectionRecord:
+    return SectionRecord(
+        code=row.code,
+        wall=row.wall,
+        start_m=_number(row.start_m),
+        length_m=_number(row.length_m),
+        height_m=_number(row.height_m),
+        below_grade_m=_number(row.below_grade_m),
+        substrate=row.substrate,
+        bedding_mortar=row.bedding_mortar,
+        adjoins=row.adjoins,
+        beyond=row.beyond or "unknown",
+        coats=tuple(coats),
+        events=tuple(events),
+        readings=readings or records.no_readings(),
+    )
+
+
+def _coats(building: Building) -> dict[UUID, list[Coat]]:
+    coats: dict[UUID, list[Coat]] = defaultdict(list)
+    rows = Treatment.objects.standing().filter(section__building=building).order_by("applied_on", "layer")
+    for row in rows:
+        coats[row.section_id].append(coat_of(row))
+    return coats
+
+
+def coat_of(row: Treatment) -> Coat:
+    """A treatment as the analysis sees it."""
+    return Coat(
+        layer=row.layer,
+        kind=row.kind,
+        applied=day_number(row.applied_on),
+        removed=np.inf if row.removed_on is None else day_number(row.removed_on),
+        removal_reason=row.removal_reason,
+        binder=row.binder,
+        mix=row.mix,
+        thickness_mm=_number(row.thickness_mm),
+        mu=_number(row.mu),
+        sd_m=_number(row.sd_m),
+        applied_earliest=np.nan if row.applied_earliest is None else day_number(row.applied_earliest),
+        found=row.found,
+        face=row.face or "room",
+        area_m2=_number(row.area_m2),
+        purpose=row.purpose or "permanent",
+        drains_to=row.drains_to or "unknown",
+        strength_mpa=_number(row.strength_mpa),
+    )
+
+
+def _events(building: Building) -> dict[UUID | None, list[Happening]]:
+    events: dict[UUID | None, list[Happening]] = defaultdict(list)
+    for row in Event.objects.standing().filter(building=building).order_by("happened_on", "kind"):
+        happening = Happening(
+            time=day_number(row.happened_on),
+            kind=row.kind,
+            layer=_number(row.layer),
+            area_m2=_number(row.area_m2),
+            note=row.note,
+        )
+        events[row.section_id].append(happening)
+    return events
+
+
+_COLUMNS = (
+    "section_id",
+    "taken_at",
+    "quantity",
+    "value",
+    "qualifier",
+    "unit",
+    "height_mm",
+    "depth_mm",
+    "instrument__code",
+    "point",
+    "visit__inspector",
+)
+
+
+def _readings(building: Building) -> dict[UUID | None, Readings]:
+    zone = building.zone
+    columns: dict[UUID | None, dict[str, list[Any]]] = defaultdict(
+        lambda: {name: [] for name in records.READING_FIELDS}
+    )
+    rows = (
+        Reading.objects.standing().filter(building=building).order_by("taken_at", "id").values_list(*_COLUMNS)
+    )
+    for (
+        section,
+        taken_at,
+        quantity,
+        value,
+        qualifier,
+        unit,
+        height,
+        depth,
+        meter,
+        point,
+        person,
+    ) in rows.iterator():
+        column = columns[section]
+        column["time"].append(local_time(taken_at, zone))
+        column["quantity"].append(quantity)
+        column["value"].append(value)
+        column["low"].append(-np.inf if qualifier == Qualifier.BELOW else value)
+        column["high"].append(np.inf if qualifier == Qualifier.ABOVE else value)
+        column["unit"].append(unit if quantity in _MOISTURE else records.CANONICAL_UNIT[quantity])
+        column["height_mm"].append(_number(height))
+        column["depth_mm"].append(_number(depth))
+        column["instrument"].append(meter or "")
+        column["point"].append(point)
+        column["inspector"].append(person)
+    return {section: records.readings_from_columns(column) for section, column in columns.items()}
