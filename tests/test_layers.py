@@ -1,4 +1,4 @@
-"""What may be loaded where. The imports themselves are checked by `lint-imports`; this is what really loads."""
+"""What really loads where; the imports as written are checked by `lint-imports`."""
 
 import subprocess
 import sys
