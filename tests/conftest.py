@@ -4,18 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
+import hypothesis
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
 from tests.support import browser, services
 
+# No example is timed. In continuous integration the examples are the same each time.
+hypothesis.settings.register_profile(
+    "wythe", deadline=None, derandomize=services.everything_must_be_there(), print_blob=True
+)
+hypothesis.settings.load_profile("wythe")
+
 # Models can only be imported once Django is set up, which is after this file is read.
 if TYPE_CHECKING:
     from django.contrib.auth.models import AbstractBaseUser
+    from pytest_django import Settings
     from pytest_django.live_server_helper import LiveServer
 
     from tests.support.cast import Cast
+
+
+@pytest.fixture(autouse=True)
+def own_cache(settings: Settings) -> None:
+    """Each test finds an empty cache, without emptying a Redis that others may use."""
+    settings.CACHES = {"default": settings.CACHES["default"] | {"KEY_PREFIX": uuid4().hex}}
 
 
 @pytest.fixture
