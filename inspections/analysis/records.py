@@ -7,7 +7,7 @@ Unknown numbers are NaN, unknown words are ``""``, and an open end of a range is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -145,7 +145,7 @@ READING_FIELDS = (
 _TEXT_FIELDS = {"quantity", "unit", "instrument", "point", "inspector"}
 
 
-def readings_from_columns(columns: dict[str, Sequence[object]]) -> Readings:
+def readings_from_columns(columns: Mapping[str, Sequence[object]]) -> Readings:
     """Build :class:`Readings` from columns named as its fields, sorting by time (a stable sort)."""
     order = np.argsort(np.asarray(columns["time"], dtype=float), kind="stable")
     arrays = (
