@@ -56,7 +56,7 @@ TABLES: dict[str, tuple[str, ...]] = {
 }
 
 #: Columns of ``truth.csv``. ``truth`` is one of :data:`CLASSES`; ``store`` is the wall's free water as a
-#: share of its capacity (empty where a simulator has none); ``onset`` is when the present truth began, or empty.
+#: share of its capacity (empty where a simulator has none); ``onset`` is when the present truth began.
 TRUTH_COLUMNS = _columns("building section date truth lost_fraction hollow_fraction store onset")
 
 #: The six hypotheses of a verdict.

@@ -1,0 +1,68 @@
+"""A physical simulator of basement walls: a water balance behind each coat, and the record it leaves.
+
+:func:`simulate` makes a whole portfolio, its record book and its truth from one seed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from tests.simulation.book import Book, day_number
+
+from .climate import STEP, draw_climate, draw_habits
+from .kit import draw_kit
+from .ledger import write_ledger
+from .life import Life
+from .meters import Reader
+from .plan import draw_plan
+from .rounds import draw_looks, observe
+from .style import Style, draw_style
+from .truth import classify, truth_rows
+
+__all__ = ["Style", "draw_style", "live", "simulate"]
+
+SECTIONS_A_HOUSE = 5
+
+
+def simulate(
+    seed: int,
+    *,
+    houses: int = 12,
+    years: int = 12,
+    sections: int = SECTIONS_A_HOUSE,
+    style: Style | None = None,
+) -> Book:
+    """The record book of one invented portfolio, with its truth once a year from the second year on."""
+    rng = np.random.default_rng(seed)
+    style = draw_style(rng) if style is None else style
+    start_day = day_number(dt.date(style.first_year, 1, 1))
+    life = live(rng, style, houses=houses, sections=sections, years=years)
+    book = Book()
+    kits = [draw_kit(rng, style, life.plan, h, book) for h in range(houses)]
+    looks = draw_looks(rng, style, life, start_day)
+    time = start_day + STEP * np.arange(life.steps)
+    Reader(rng, style, life, looks, observe(rng, life, looks, time), kits, book).read_all()
+    write_ledger(rng, style, life, start_day, book)
+    book.truth = truth_rows(life.plan, life.history, classify(life.history), start_day, _asked(style, years))
+    return book
+
+
+def live(rng: np.random.Generator, style: Style, *, houses: int, sections: int, years: int) -> Life:
+    """The hidden life of a portfolio, lived to its end."""
+    start_day = day_number(dt.date(style.first_year, 1, 1))
+    steps = int(years * 365.25 / STEP)
+    plan = draw_plan(rng, style, houses, sections)
+    habits = draw_habits(rng, steps, houses, style.unheated_share)
+    climate = draw_climate(rng, start_day + STEP * np.arange(steps), habits)
+    house_of = np.array([section.house for section in plan.sections], dtype=np.intp)
+    life = Life(rng, style, plan, climate.of(house_of), steps)
+    life.run()
+    return life
+
+
+def _asked(style: Style, years: int) -> list[int]:
+    """The dates of the truth, one a year, none before two years of record."""
+    dates = (dt.date(style.first_year + year, style.asked_month, style.asked_day) for year in range(2, years))
+    return [day_number(date) for date in dates]
