@@ -1,0 +1,546 @@
+"""What the readings of a section amount to: a few dozen summary statistics, each free of any meter's scale.
+
+A meter's number on masonry is relative, so every moisture statistic is a ratio: to the scatter of the series
+itself, to the other sections of the house on the same scale, or to the range of the instrument. A statistic
+that can't be had is NaN; the verdict's model is made for that. Names, groups and order are in :data:`FEATURES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from inspections.analysis.materials import liquid_open, stack_sd
+from inspections.analysis.psychrometrics import dew_point
+from inspections.analysis.records import YEAR, Coat, FloatArray, Happening, SectionRecord
+from inspections.analysis.regression import SeasonalFit, seasonal_fit
+from inspections.analysis.series import Level, PreparedBuilding, range_in
+
+#: Groups of statistics, each one piece of evidence. The first is the prior: it needs no reading.
+GROUPS: dict[str, tuple[str, ...]] = {
+    "prior": (
+        "resistance",
+        "open_to_liquid",
+        "coated",
+        "age",
+        "found",
+        "drained",
+        "below_grade",
+        "soil",
+        "street",
+        "party_wall",
+        "interior",
+        "rubble",
+        "brick",
+        "concrete",
+        "lime_bedding",
+        "recent_lime",
+        "recent_water",
+        "recent_mending",
+        "uncovered",
+    ),
+    "surface_moisture": (
+        "face_rate",
+        "face_significance",
+        "face_line",
+        "face_change",
+        "face_rank",
+        "face_share",
+        "face_winter",
+        "face_spring",
+        "face_spike",
+        "face_scatter",
+        "face_height",
+        "face_recent",
+        "face_break",
+    ),
+    "deep_moisture": (
+        "deep_rate",
+        "deep_significance",
+        "deep_change",
+        "deep_rank",
+        "deep_share",
+        "deep_swing",
+        "deep_recent",
+        "deep_break",
+        "deep_over_face",
+    ),
+    "in_wall_humidity": ("wall_humidity", "wall_humidity_rate", "wall_humidity_beyond", "wall_humidity_low"),
+    "hollow_area": ("hollow", "hollow_rate", "hollow_recent", "hollow_significance"),
+    "spall_area": ("spall", "spall_rate", "spall_recent", "spall_significance"),
+    "salt_area": ("salt", "salt_rate"),
+    "air_humidity": (
+        "margin",
+        "margin_low",
+        "margin_short",
+        "face_follows_margin",
+        "face_follows_air",
+        "air",
+    ),
+    "mortar_soft_depth": ("soft", "soft_rate"),
+    "timber_moisture": ("timber", "timber_rate"),
+    "hygroscopic_moisture": ("hygroscopic",),
+}
+FEATURES: tuple[str, ...] = tuple(name for names in GROUPS.values() for name in names)
+GROUP_OF: dict[str, str] = {name: group for group, names in GROUPS.items() for name in names}
+READ_GROUPS: tuple[str, ...] = tuple(group for group in GROUPS if group != "prior")
+
+#: Scatter of one reading expected beforehand, in the quantity's unit (common practice with hand instruments).
+EXPECTED_NOISE = {
+    "in_wall_humidity": 3.0,
+    "hollow_area": 0.03,
+    "spall_area": 0.02,
+    "salt_area": 0.04,
+    "mortar_soft_depth": 2.0,
+    "timber_moisture": 1.5,
+    "hygroscopic_moisture": 0.5,
+}
+#: A meter's scatter where no series of the house shows it, as a share of the instrument's range or of the
+#: readings' own size (common practice).
+METER_NOISE = 0.04
+#: The face of an unread basement wall is taken to be this much colder than the air, in kelvin (common
+#: practice: from one in summer to four beside cold soil).
+ASSUMED_FACE_DROP = 2.0
+#: A dew-point margin under this, in kelvin, wets a face some hours of the day (common practice).
+SHORT_MARGIN = 1.5
+#: Layers that carry less than this share of the stack's resistance do not begin a new coat.
+NEW_COAT_SHARE = 0.3
+#: Years over which "recent" is meant: four half-yearly visits.
+RECENT = 2.5
+#: Years in which new lime, a flood or an uncovered wall gives off its water (common practice: a month for
+#: each 5 mm of plaster, a year for each 100 mm of solid wall).
+DRYING_YEARS = 3.0
+_AREA_QUANTITIES = ("hollow_area", "spall_area", "salt_area")
+
+
+@dataclass(frozen=True, slots=True)
+class SectionFeatures:
+    """Statistics of one section as of a day, in the order of :data:`FEATURES`, with the fits behind them."""
+
+    section: str
+    vector: FloatArray
+    coat_start: float
+    fits: dict[str, SeasonalFit]
+    margins: tuple[FloatArray, FloatArray, bool]
+    resistance_m: float
+
+    def __getitem__(self, name: str) -> float:
+        return float(self.vector[FEATURES.index(name)])
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    """A section's level since its coat began, fitted, with the noise that was expected of it."""
+
+    level: Level
+    fit: SeasonalFit
+
+
+def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionFeatures]:
+    """The statistics of every section of a house, as of local day ``as_of``, in the house's order.
+
+    ``prepared`` must hold nothing later than that day.
+    """
+    noise = {name: _house_noise(prepared, name) for name in ("surface_moisture", "deep_moisture")}
+    fitted: dict[str, dict[str, _Fitted]] = {}
+    for section in prepared.record.sections:
+        start = coat_start(section, as_of)
+        fitted[section.code] = _fit_all(prepared, section, start, as_of, noise)
+    features = []
+    for section in prepared.record.sections:
+        own = fitted[section.code]
+        values = _prior(section, as_of, prepared.record.events)
+        margins = dew_margins(prepared, section.code)
+        values |= _face(prepared, section, own, fitted, as_of)
+        values |= _deep(prepared, section, own, fitted, as_of)
+        values |= _in_wall(own)
+        values |= _areas(own, as_of)
+        values |= _air(prepared, section.code, own, margins)
+        values |= _others(own)
+        vector = np.array([values.get(name, np.nan) for name in FEATURES])
+        features.append(
+            SectionFeatures(
+                section=section.code,
+                vector=vector,
+                coat_start=coat_start(section, as_of),
+                fits={name: item.fit for name, item in own.items()},
+                margins=margins,
+                resistance_m=stack_sd(standing(section, as_of), as_of)[0],
+            )
+        )
+    return features
+
+
+# Coats ---------------------------------------------------------------------------------------------------
+
+
+def standing(section: SectionRecord, as_of: float) -> tuple[Coat, ...]:
+    """The room-side coats in place on ``as_of``, innermost first."""
+    coats = (
+        coat
+        for coat in section.coats
+        if coat.applied <= as_of < coat.removed and coat.face != "outside" and coat.purpose != "patch"
+    )
+    return tuple(sorted(coats, key=lambda coat: (coat.layer, coat.applied)))
+
+
+def coat_start(section: SectionRecord, as_of: float) -> float:
+    """The day from which the present coat's story is told; -inf where it was found or never begun.
+
+    A thin layer over an older coat (limewash over a parge coat) does not begin a new story; a layer that adds
+    much of the resistance does. A wall stripped bare begins one too.
+    """
+    coats = [coat for coat in standing(section, as_of) if coat.kind not in {"repointing", "injection"}]
+    if not coats:
+        removed = [coat.removed for coat in section.coats if coat.removed <= as_of]
+        return max(removed, default=-np.inf)
+    whole = stack_sd(coats, as_of)[0]
+    main = [coat for coat in coats if stack_sd((coat,), as_of)[0] >= NEW_COAT_SHARE * whole] or coats
+    latest = max(main, key=lambda coat: coat.applied)
+    return -np.inf if latest.found else latest.applied
+
+
+def _prior(section: SectionRecord, as_of: float, house_events: tuple[Happening, ...]) -> dict[str, float]:
+    coats = standing(section, as_of)
+    resistance = stack_sd(coats, as_of)[0]
+    start = coat_start(section, as_of)
+    oldest = min((coat.applied for coat in coats), default=np.nan)
+    begun = start if np.isfinite(start) else oldest
+    age = (as_of - begun) / YEAR if np.isfinite(begun) else np.nan
+    wet_work = [
+        (as_of - coat.applied) / YEAR
+        for coat in coats
+        if liquid_open(coat) > 0.3
+        and coat.kind in {"parge_coat", "plaster", "limewash", "repointing"}
+        and not coat.found
+    ]
+    events = section.events + house_events
+    bare_since = max((coat.removed for coat in section.coats if coat.removed <= as_of), default=-np.inf)
+    height = section.height_m
+    return {
+        "resistance": float(np.log10(max(resistance, 0.01))),
+        "open_to_liquid": min((liquid_open(coat) for coat in coats), default=1.0),
+        "coated": float(bool(coats)),
+        "age": float(np.log1p(max(age, 0.0))) if np.isfinite(age) else np.nan,
+        "found": float(any(coat.found for coat in coats)),
+        "drained": float(is_drained(coats)),
+        "below_grade": float(np.clip(section.below_grade_m / height, 0, 1)) if height > 0 else np.nan,
+        "soil": float(section.adjoins in {"soil", "garden"}),
+        "street": float(section.adjoins == "street"),
+        "party_wall": float(section.adjoins == "party_wall"),
+        "interior": float(section.adjoins == "interior"),
+        "rubble": float(section.substrate in {"rubble_stone", "mixed"}),
+        "brick": float(section.substrate == "brick"),
+        "concrete": float(section.substrate in {"concrete_block", "poured_concrete"}),
+        "lime_bedding": float(section.bedding_mortar in {"lime", "clay"}),
+        "recent_lime": _fading(min(wet_work, default=np.inf)),
+        "recent_water": _fading(_years_since(events, {"flood", "sump_failure"}, as_of)),
+        "recent_mending": _fading(_years_since(events, {"leak_mended"}, as_of)),
+        "uncovered": _fading((as_of - bare_since) / YEAR),
+    }
+
+
+def is_drained(coats: tuple[Coat, ...]) -> bool:
+    """Whether a lining or drainage board with a proven way out for the water stands on the wall."""
+    return any(
+        coat.kind in {"lining", "drainage_board"} and coat.drains_to in {"drain", "sump"} for coat in coats
+    )
+
+
+def _fading(years: float) -> float:
+    return float(np.exp(-years / (DRYING_YEARS / 2))) if np.isfinite(years) else 0.0
+
+
+def _years_since(events: tuple[Happening, ...], kinds: set[str], as_of: float) -> float:
+    return min(((as_of - event.time) / YEAR for event in events if event.kind in kinds), default=np.inf)
+
+
+# Fits ----------------------------------------------------------------------------------------------------
+
+
+def _house_noise(prepared: PreparedBuilding, quantity: str) -> float:
+    """Scatter of one visit's level in this house: its sections' median, from successive differences."""
+    own = []
+    for levels in prepared.levels.values():
+        level = levels.get(quantity)
+        if level is not None and len(level) >= 5:
+            gap = level.value[2:] - (level.value[1:-1] + level.value[:-2]) / 2
+            own.append(1.4826 * float(np.median(np.abs(gap))) / np.sqrt(1.5))
+    if own and np.median(own) > 0:
+        return float(np.median(own))
+    sizes = [
+        np.median(np.abs(levels[quantity].value)) for levels in prepared.levels.values() if quantity in levels
+    ]
+    return max(METER_NOISE * float(np.median(sizes)), 1e-6) * 2 if sizes else 1.0
+
+
+def _fit_all(
+    prepared: PreparedBuilding, section: SectionRecord, start: float, as_of: float, noise: dict[str, float]
+) -> dict[str, _Fitted]:
+    fitted = {}
+    for quantity, level in prepared.levels[section.code].items():
+        expected = noise.get(quantity, EXPECTED_NOISE.get(quantity))
+        if expected is None:
+            continue
+        window = level.since(start)
+        if quantity in _AREA_QUANTITIES:
+            window = _root_share(window, coat_area(section, as_of))
+        fit = seasonal_fit(window.time, window.low, window.high, as_of, expected)
+        if fit is not None:
+            fitted[quantity] = _Fitted(window, fit)
+    return fitted
+
+
+def coat_area(section: SectionRecord, as_of: float) -> float:
+    """The coated area in m²: the treatment's own, else the section's length times height (else one)."""
+    given = [coat.area_m2 for coat in standing(section, as_of) if coat.area_m2 > 0]
+    area = given[0] if given else section.length_m * section.height_m
+    return float(area) if area > 0 else 1.0
+
+
+def _root_share(level: Level, area: float) -> Level:
+    """Area as the square root of its share, which spreads small losses and evens their scatter."""
+
+    def root(value: FloatArray) -> FloatArray:
+        return np.where(np.isfinite(value), np.sqrt(np.maximum(value, 0) / area), value)
+
+    return replace(level, low=root(level.low), high=root(level.high))
+
+
+# Moisture ------------------------------------------------------------------------------------------------
+
+
+def _face(
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    own: dict[str, _Fitted],
+    fitted: dict[str, dict[str, _Fitted]],
+    as_of: float,
+) -> dict[str, float]:
+    item = own.get("surface_moisture")
+    if item is None:
+        return {}
+    fit, whole = item.fit, prepared.levels[section.code]["surface_moisture"]
+    winter, spring = fit.season
+    return _moisture("face", prepared, section, "surface_moisture", fitted, as_of) | {
+        "face_line": _line_significance(whole),
+        "face_winter": _signed_root(winter / fit.noise),
+        "face_spring": _signed_root(spring / fit.noise),
+        "face_spike": float(np.max(fit.residual, initial=0.0) / fit.noise) if fit.n > 3 else np.nan,
+        "face_scatter": float(np.log(np.std(fit.residual) / _house_noise(prepared, "surface_moisture") + 0.1))
+        if fit.n > 4
+        else np.nan,
+        "face_height": _signed_root(whole.height_slope / fit.noise)
+        if np.isfinite(whole.height_slope)
+        else np.nan,
+    }
+
+
+def _deep(
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    own: dict[str, _Fitted],
+    fitted: dict[str, dict[str, _Fitted]],
+    as_of: float,
+) -> dict[str, float]:
+    item = own.get("deep_moisture")
+    if item is None:
+        return {}
+    values = _moisture("deep", prepared, section, "deep_moisture", fitted, as_of)
+    face = own.get("surface_moisture")
+    over = np.nan
+    if face is not None and face.level.unit == item.level.unit:
+        over = _signed_root((item.fit.level - face.fit.level) / item.fit.noise)
+    swing = float(np.hypot(*item.fit.season)) / item.fit.noise
+    return values | {"deep_over_face": over, "deep_swing": float(np.sqrt(swing))}
+
+
+def _moisture(
+    prefix: str,
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    quantity: str,
+    fitted: dict[str, dict[str, _Fitted]],
+    as_of: float,
+) -> dict[str, float]:
+    item = fitted[section.code][quantity]
+    fit, level = item.fit, item.level
+    whole = prepared.levels[section.code][quantity]
+    error = float(np.hypot(fit.rate_error, level.step_error / max(fit.years, 0.5)))
+    peers = np.array(
+        [
+            other[quantity].fit.level
+            for code, other in fitted.items()
+            if code != section.code and quantity in other and other[quantity].level.unit == level.unit
+        ]
+    )
+    spread = (
+        max(float(np.median(np.abs(peers - np.median(peers)))) * 1.4826, fit.noise) if len(peers) else np.nan
+    )
+    instrument = prepared.record.instruments.get(str(level.meter[-1]))
+    low, high = range_in(instrument, level.unit) if instrument else (-np.inf, np.inf)
+    span = high - low
+    return {
+        f"{prefix}_rate": _signed_root(fit.rate / fit.noise),
+        f"{prefix}_significance": _signed_root(fit.rate / error),
+        f"{prefix}_change": _signed_root(fit.rate * fit.years / fit.noise),
+        f"{prefix}_rank": _signed_root((fit.level - np.median(peers)) / spread) if len(peers) else np.nan,
+        f"{prefix}_share": float((fit.level - low) / span) if np.isfinite(span) else np.nan,
+        f"{prefix}_recent": _recent_change(fit, level, as_of),
+        f"{prefix}_break": _break_at_coat(whole, level, fit),
+    }
+
+
+def _signed_root(value: float) -> float:
+    """Square root that keeps its sign: calms long tails without an edge."""
+    return float(np.sign(value) * np.sqrt(abs(value)))
+
+
+def _recent_change(fit: SeasonalFit, level: Level, as_of: float) -> float:
+    """Mean residual of the recent visits over their own error: a bend that a straight line misses."""
+    recent = level.time >= as_of - RECENT * YEAR
+    k = int(recent.sum())
+    if k == 0 or k == fit.n:
+        return np.nan
+    return float(fit.residual[recent].mean() / fit.noise * np.sqrt(k))
+
+
+def _break_at_coat(whole: Level, since: Level, fit: SeasonalFit) -> float:
+    """Mean of up to four visits after the coat less as many before it, in noise widths."""
+    cut = len(whole) - len(since)
+    k = min(cut, len(since), 4)
+    if k == 0:
+        return np.nan
+    value = whole.value
+    return _signed_root((value[cut : cut + k].mean() - value[cut - k : cut].mean()) / fit.noise)
+
+
+def _line_significance(level: Level) -> float:
+    """The t value of a plain least-squares line through all visits: what a spreadsheet would show."""
+    n = len(level)
+    if n < 4 or level.time[-1] == level.time[0]:
+        return np.nan
+    x = (level.time - level.time.mean()) / YEAR
+    y = level.value - level.value.mean()
+    slope = (x @ y) / (x @ x)
+    error = np.sqrt(max(((y - slope * x) ** 2).sum(), 1e-12) / (n - 2) / (x @ x))
+    return _signed_root(slope / error)
+
+
+# Humidity, areas, air --------------------------------------------------------------------------------------
+
+
+def _in_wall(own: dict[str, _Fitted]) -> dict[str, float]:
+    item = own.get("in_wall_humidity")
+    if item is None:
+        return {}
+    fit, level = item.fit, item.level
+    beyond = ~np.isfinite(level.high)
+    recent = slice(-4, None)
+    return {
+        "wall_humidity": (float(np.clip(fit.level, 40, 104)) - 85) / 10,
+        "wall_humidity_rate": _signed_root(fit.rate),
+        "wall_humidity_beyond": float(beyond[recent].mean()),
+        "wall_humidity_low": (float(level.value[recent].min()) - 85) / 10,
+    }
+
+
+def _areas(own: dict[str, _Fitted], as_of: float) -> dict[str, float]:
+    values: dict[str, float] = {}
+    for quantity, prefix in (("hollow_area", "hollow"), ("spall_area", "spall"), ("salt_area", "salt")):
+        item = own.get(quantity)
+        if item is None:
+            continue
+        value = np.where(np.isfinite(item.level.low), item.level.low, 0.5 * item.level.high)
+        last = value[-3:]
+        values[prefix] = float(last.mean())
+        values[f"{prefix}_rate"] = item.fit.rate * 10
+        recent = item.level.time >= as_of - 2 * RECENT * YEAR
+        values[f"{prefix}_recent"] = float(last.mean() - value[recent][:2].mean()) * 10
+        values[f"{prefix}_significance"] = _signed_root(item.fit.rate / item.fit.rate_error)
+    return values
+
+
+def dew_margins(prepared: PreparedBuilding, code: str) -> tuple[FloatArray, FloatArray, bool]:
+    """Days, face temperature less the air's dew point (K), and whether a face temperature was assumed.
+
+    Air is the section's own where read, else the house's of the same day.
+    """
+    own, house = prepared.levels[code], prepared.levels[""]
+    humidity = own.get("air_humidity") or house.get("air_humidity")
+    temperature = own.get("air_temperature") or house.get("air_temperature")
+    if humidity is None or temperature is None:
+        return np.zeros(0), np.zeros(0), True
+    days, at, by = np.intersect1d(humidity.time, temperature.time, return_indices=True)
+    air = temperature.value[by]
+    face = air - ASSUMED_FACE_DROP
+    surface = own.get("surface_temperature")
+    assumed = surface is None
+    if surface is not None:
+        _, mine, theirs = np.intersect1d(days, surface.time, return_indices=True)
+        drop = np.median(air[mine] - surface.value[theirs]) if len(mine) else ASSUMED_FACE_DROP
+        face = air - drop
+        face[mine] = surface.value[theirs]
+    return days, face - dew_point(air, np.clip(humidity.value[at], 1, 100)), assumed
+
+
+def _air(
+    prepared: PreparedBuilding,
+    code: str,
+    own: dict[str, _Fitted],
+    margins: tuple[FloatArray, FloatArray, bool],
+) -> dict[str, float]:
+    days, margin, _ = margins
+    if not len(days):
+        return {}
+    recent = margin[-8:]
+    n = len(recent)
+    humidity = prepared.levels[code].get("air_humidity") or prepared.levels[""]["air_humidity"]
+    face = own.get("surface_moisture")
+    follows = air = np.nan
+    if face is not None:
+        follows = _correlation(face, days, np.minimum(margin, 6.0))
+        air = _correlation(face, humidity.time, humidity.value)
+    return {
+        "margin": float(np.median(recent)),
+        "margin_low": float(np.min(recent)),
+        "margin_short": float(((recent < SHORT_MARGIN).sum() + 0.3) / (n + 1)),
+        "face_follows_margin": follows,
+        "face_follows_air": air,
+        "air": float(np.median(humidity.value[-8:]) - 60) / 10,
+    }
+
+
+def _correlation(face: _Fitted, days: FloatArray, value: FloatArray) -> float:
+    """Correlation of the detrended face with another series on shared days: Fisher's z over its error.
+
+    The season stays in: condensation is a season of its own.
+    """
+    _, mine, theirs = np.intersect1d(face.level.time, days, return_indices=True)
+    if len(mine) < 4:
+        return np.nan
+    years = (face.level.time[mine] - face.level.time[-1]) / YEAR
+    x = face.level.value[mine] - face.fit.rate * years
+    x, y = x - x.mean(), value[theirs] - value[theirs].mean()
+    scale = np.sqrt((x @ x) * (y @ y))
+    if scale <= 0:
+        return 0.0
+    r = float(np.clip((x @ y) / scale, -0.99, 0.99))
+    return float(np.arctanh(r) * np.sqrt(max(len(mine) - 3, 1)) / 2)
+
+
+def _others(own: dict[str, _Fitted]) -> dict[str, float]:
+    values: dict[str, float] = {}
+    readers: dict[str, tuple[str, Callable[[SeasonalFit], float]]] = {
+        "mortar_soft_depth": ("soft", lambda fit: np.sqrt(max(fit.level, 0.0))),
+        "timber_moisture": ("timber", lambda fit: (fit.level - 18) / 5),
+        "hygroscopic_moisture": ("hygroscopic", lambda fit: np.sqrt(max(fit.level, 0.0))),
+    }
+    for quantity, (prefix, reader) in readers.items():
+        item = own.get(quantity)
+        if item is not None:
+            values[prefix] = float(reader(item.fit))
+            values[f"{prefix}_rate"] = _signed_root(item.fit.rate)
+    return values
