@@ -9,7 +9,8 @@ What the truth means here, at the end of a day, first match wins:
 
 ``trapped_water``
     the held wetness behind the coat (``store``, 0 to 1) is at least :data:`~.truth.HELD_LIMIT`, and a dense
-    coat without a way out for the water is on the room face that day, whatever brought the water there.
+    coat without a way out for the water is on the room face that day, whatever brought the water there,
+    and less than :data:`~.truth.GONE` of it has fallen.
 ``water_entry``
     the wetness of the face fed by a leak is at least :data:`~.truth.ENTRY_LIMIT`.
 ``drying_out``

@@ -15,6 +15,9 @@ from tests.simulation.phenomenal.regimes import History
 #: Held wetness (0 to 1) from which a wall behind a dense coat counts as holding trapped water.
 HELD_LIMIT = 0.55
 
+#: Share fallen from which a coat holds nothing back.
+GONE = 0.6
+
 #: Leak wetness of the face from which it is water entry.
 ENTRY_LIMIT = 0.25
 
@@ -26,7 +29,6 @@ CONDENSATION_DAYS = 20.0
 
 #: Share of the area that a spell of wear must have taken.
 WEAR_LIMIT = 0.005
-
 
 #: Years from the first visit to the first date of truth: less holds too little to judge by.
 FIRST_TRUTH = 3.0
@@ -43,7 +45,7 @@ def class_path(house: House, history: History, latent: Latent) -> np.ndarray:
             filling |= (house.grid >= spell.start) & (house.grid < spell.end)
     excess = latent.drying + np.where(filling, 0, np.maximum(latent.held - latent.base, 0))
     conditions = {
-        "trapped_water": traps & (latent.held >= HELD_LIMIT),
+        "trapped_water": traps & (latent.held >= HELD_LIMIT) & (latent.lost < GONE),
         "water_entry": latent.leak >= ENTRY_LIMIT,
         "drying_out": excess >= DRYING_LIMIT,
         "condensation": wetted >= CONDENSATION_DAYS,
@@ -57,12 +59,11 @@ def class_path(house: House, history: History, latent: Latent) -> np.ndarray:
 def truth_rows(house: House, section: str, history: History, latent: Latent) -> list[Row]:
     """One row at each 31 October from three years after the first visit to the last visit's year."""
     classes = class_path(house, history, latent)
-    began = house.grid[
-        np.maximum.accumulate(np.where(np.diff(classes, prepend=-1) != 0, np.arange(len(classes)), 0))
-    ]
+    changed = np.flatnonzero(np.diff(classes, prepend=-1))
     rows: list[Row] = []
     for day in as_of_days(house.visits):
         i = int(np.searchsorted(house.grid, day + 1, side="right")) - 1
+        began = house.grid[changed[np.searchsorted(changed, i, side="right") - 1]]
         rows.append(
             {
                 "building": house.code,
@@ -72,7 +73,7 @@ def truth_rows(house: House, section: str, history: History, latent: Latent) -> 
                 "lost_fraction": round(float(latent.lost[i]), 5),
                 "hollow_fraction": round(float(latent.hollow[i]), 5),
                 "store": round(float(latent.held[i]), 4),
-                "onset": iso_day(began[i]),
+                "onset": iso_day(began) if began > house.grid[0] else "",
             }
         )
     return rows
