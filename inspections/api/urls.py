@@ -1,3 +1,45 @@
-from django.urls import URLPattern, URLResolver
+"""The addresses under the API's root."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path, re_path
+
+from inspections.api import viewsets as seen
+from portfolio.api import viewsets as stands
+from portfolio.api.base import Nowhere, Root, Router
+from portfolio.api.description import DescriptionView
+
+router = Router()
+router.register("organisations", stands.OrganisationViewSet)
+router.register("memberships", stands.MembershipViewSet)
+router.register("buildings", stands.BuildingViewSet)
+router.register("sections", stands.SectionViewSet)
+router.register("treatments", stands.TreatmentViewSet)
+router.register("events", stands.EventViewSet)
+router.register("instruments", seen.InstrumentViewSet)
+router.register("calibration-checks", seen.CalibrationCheckViewSet)
+router.register("visits", seen.VisitViewSet)
+router.register("readings", seen.ReadingViewSet)
+router.register("log-series", seen.LogSeriesViewSet)
+router.register("photos", seen.PhotoViewSet)
+router.register("trials", seen.TrialViewSet)
+router.register("allocations", seen.AllocationViewSet)
+router.register("assessments", seen.AssessmentViewSet)
+router.register("flags", seen.FlagViewSet)
+router.register("actions", seen.ActionViewSet)
+router.register("plans", seen.PlanViewSet)
+router.register("changes", stands.ChangeViewSet)
+router.register("loads", seen.LoadViewSet)
+
+log_values = seen.LogValueViewSet.as_view({"get": "list"})
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", Root.as_view(names={**router.addresses(), "schema": "api-schema"}), name="api-root"),
+    path("schema/", DescriptionView.as_view(), name="api-schema"),
+    path(
+        "log-series/<str:series>/values/", seen.LogValueViewSet.as_view({"get": "list"}), name="logvalue-list"
+    ),
+    *router.urls,
+    # Only what ends in a slash, so that an address without one is sent to the one with it.
+    re_path(r"^(?:.*/)$", Nowhere.as_view()),
+]

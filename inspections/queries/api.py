@@ -1,0 +1,24 @@
+"""Reads that only the API makes."""
+
+from __future__ import annotations
+
+from django.db.models import Q, QuerySet
+
+from inspections.models import LIVE_FLAG_STATES, LogSeries, LogValue
+from inspections.vocabulary import UNITS, Quantity, Unit
+from portfolio import queries
+from portfolio.models import Organisation
+
+#: A flag in one of these states waits for somebody.
+LIVE = Q(state__in=list(LIVE_FLAG_STATES))
+
+
+def canonical_unit(quantity: str, unit: str) -> str:
+    """The unit that a value read in ``unit`` is kept in."""
+    return UNITS[Quantity(quantity)][Unit(unit)].canonical.value
+
+
+def log_values(organisation: Organisation, series: str) -> QuerySet[LogValue] | None:
+    """The values of the organisation's logger series with this id; None if there is no such series."""
+    found = queries.by_key(LogSeries.objects.of(organisation), series)
+    return None if found is None else LogValue.objects.filter(series=found)

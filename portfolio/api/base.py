@@ -1,0 +1,128 @@
+"""The base of every view of the API: who may read, what is in scope, and in which shapes it is given."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, ClassVar, cast
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework.exceptions import NotFound
+from rest_framework.mixins import ListModelMixin, RetrieveModelMixin
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.reverse import reverse
+from rest_framework.routers import SimpleRouter
+from rest_framework.views import APIView
+from rest_framework.viewsets import GenericViewSet
+
+from portfolio import queries
+from portfolio.api.authentication import MemberRequest
+from portfolio.api.errors import NOT_FOUND
+from portfolio.api.filters import EVERYWHERE, refuse_unknown
+from portfolio.api.renderers import Negotiation
+from portfolio.api.schema import Description
+from portfolio.models import Organisation, ScopedQuerySet
+
+
+class Base(APIView):
+    """What all views share. Answers are one organisation's: no cache may keep them."""
+
+    content_negotiation_class = Negotiation
+    metadata_class = None
+    http_method_names = ["get", "head"]
+    schema = Description()
+
+    #: Whether it can be answered before a person of several organisations has said which.
+    across_organisations: ClassVar[bool] = False
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        response = super().finalize_response(request, response, *args, **kwargs)
+        response.headers.setdefault("Cache-Control", "private, no-store")
+        return response
+
+    @property
+    def organisation(self) -> Organisation:
+        """The organisation that is asked about; permissions have seen to it that there is one."""
+        organisation = cast(MemberRequest, self.request).organisation
+        assert organisation is not None
+        return organisation
+
+
+class Listed(Base, ListModelMixin, GenericViewSet[Any]):
+    """A list in one of its stated orders, each a name with its fields; the first is the usual one."""
+
+    orderings: ClassVar[Mapping[str, Sequence[str]]]
+    filterset_class: ClassVar[type]
+
+    def get_queryset(self) -> QuerySet[Any]:
+        """The one place where an endpoint's records are scoped."""
+        return cast(ScopedQuerySet, super().get_queryset()).of(self.organisation)
+
+
+class Records(Listed, RetrieveModelMixin):
+    """A list and each of its records, found by UUID or, where the kind has codes of its own, by code."""
+
+    lookup_value_regex = "[^/]+"
+    code_field: ClassVar[str | None] = None
+    #: Whether a record counts its changes, and so has an entity tag.
+    has_revision: ClassVar[bool] = True
+
+    def get_renderers(self) -> list[BaseRenderer]:
+        renderers = super().get_renderers()
+        if not self.detail:
+            return renderers
+        return [renderer for renderer in renderers if isinstance(renderer, JSONRenderer)]
+
+    def get_object(self) -> Any:
+        records = self.filter_queryset(self.get_queryset())
+        record = queries.by_key(records, self.kwargs[self.lookup_field], self.code_field)
+        if record is None:
+            raise NotFound(NOT_FOUND)
+        self.check_object_permissions(self.request, record)
+        return record
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        record = self.get_object()
+        headers = {"ETag": f'"{record.revision}"'} if self.has_revision else None
+        return Response(self.get_serializer(record).data, headers=headers)
+
+
+class Root(Base):
+    """The addresses of all lists."""
+
+    across_organisations = True
+    renderer_classes = [JSONRenderer]
+    names: ClassVar[Mapping[str, str]] = {}
+
+    @extend_schema(
+        operation_id="root",
+        responses={
+            (200, "application/json"): {
+                "type": "object",
+                "additionalProperties": {"type": "string", "format": "uri"},
+            }
+        },
+    )
+    def get(self, request: Request) -> Response:
+        refuse_unknown(request, EVERYWHERE)
+        return Response({name: reverse(url_name, request=request) for name, url_name in self.names.items()})
+
+
+class Nowhere(Base):
+    """Any other address of the API: a problem in the API's own shape, also for methods that don't exist."""
+
+    across_organisations = True
+    schema = None  # type: ignore[assignment]
+
+    def get(self, request: Request) -> Response:
+        raise NotFound(NOT_FOUND)
+
+
+class Router(SimpleRouter):
+    """Lists under their plural names, and the root that names them."""
+
+    def addresses(self) -> dict[str, str]:
+        """For each list its name and the name of its route."""
+        return {prefix: f"{basename}-list" for prefix, _, basename in self.registry}

@@ -1,0 +1,96 @@
+"""What the OpenAPI description says of every endpoint: problems, media types, who may ask."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+
+from portfolio.api.problems import MEDIA_TYPE, ProblemSerializer
+
+CSV = "text/csv"
+PROBLEMS = {
+    400: "A query parameter is unknown, repeated, empty or has a bad value; `errors` names it.",
+    401: "No token and no signed-in session, or a token that doesn't serve.",
+    403: "Not for this person.",
+    404: "It does not exist, or is another organisation's.",
+    406: "None of the accepted media types is offered.",
+    500: "An error on our side.",
+}
+ORGANISATION = OpenApiParameter(
+    "organisation",
+    OpenApiTypes.STR,
+    description="The organisation's slug. A signed-in person of several says which; a token has its own.",
+)
+ENTITY_TAG = OpenApiParameter(
+    "ETag",
+    OpenApiTypes.STR,
+    OpenApiParameter.HEADER,
+    description="The record's revision, in quotation marks.",
+    response=[200],
+)
+LINK = OpenApiParameter(
+    "Link",
+    OpenApiTypes.STR,
+    OpenApiParameter.HEADER,
+    description="The next and previous pages (RFC 8288), where there are any; for CSV the only place.",
+    response=[200],
+)
+
+
+class Description(AutoSchema):
+    """An endpoint's description, with what is the same for all of them."""
+
+    def get_override_parameters(self) -> list[Any]:
+        own = [ORGANISATION, *super().get_override_parameters()]
+        if self._is_list_view():
+            return [*own, LINK]
+        return [*own, ENTITY_TAG] if getattr(self.view, "has_revision", False) else own
+
+    def get_response_serializers(self) -> Any:
+        answers: Any = super().get_response_serializers()
+        if not isinstance(answers, dict):
+            answers = {200: answers}
+        problems = {
+            (status, MEDIA_TYPE): OpenApiResponse(ProblemSerializer, description)
+            for status, description in PROBLEMS.items()
+        }
+        return {**answers, **problems}
+
+    def _get_response_for_code(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        response: dict[str, Any] = super()._get_response_for_code(*args, **kwargs)
+        content = response.get("content", {})
+        if CSV in content:
+            content[CSV] = {"schema": {"type": "string"}}
+        return response
+
+    def _postprocess_serializer_schema(self, schema: Any, serializer: Any, direction: Any) -> Any:
+        """Every answer holds every field, except a problem's."""
+        schema = super()._postprocess_serializer_schema(schema, serializer, direction)
+        if getattr(serializer, "always_whole", False):
+            schema["required"] = list(schema["properties"])
+        return schema
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    target_class = "portfolio.api.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        return {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token of one organisation: `Authorization: Bearer KEY`.",
+        }
+
+
+class SessionScheme(OpenApiAuthenticationExtension):
+    target_class = "portfolio.api.authentication.SessionAuthentication"
+    name = "session"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        return {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME}
