@@ -34,7 +34,7 @@ def simulate(
     sections: int = SECTIONS_A_HOUSE,
     style: Style | None = None,
 ) -> Book:
-    """The record book of one invented portfolio, with its truth once a year from the second year on."""
+    """The record book of one invented portfolio, with its truth once a year after the first few."""
     rng = np.random.default_rng(seed)
     style = draw_style(rng) if style is None else style
     start_day = day_number(dt.date(style.first_year, 1, 1))
@@ -43,7 +43,7 @@ def simulate(
     kits = [draw_kit(rng, style, life.plan, h, book) for h in range(houses)]
     looks = draw_looks(rng, style, life, start_day)
     time = start_day + STEP * np.arange(life.steps)
-    Reader(rng, style, life, looks, observe(rng, life, looks, time), kits, book).read_all()
+    Reader(rng, style, life, looks, observe(rng, style, life, looks, time), kits, book).read_all()
     write_ledger(rng, style, life, start_day, book)
     book.truth = truth_rows(life.plan, life.history, classify(life.history), start_day, _asked(style, years))
     return book
@@ -63,6 +63,9 @@ def live(rng: np.random.Generator, style: Style, *, houses: int, sections: int, 
 
 
 def _asked(style: Style, years: int) -> list[int]:
-    """The dates of the truth, one a year, none before two years of record."""
-    dates = (dt.date(style.first_year + year, style.asked_month, style.asked_day) for year in range(2, years))
+    """The dates of the truth, one a year."""
+    first = min(style.first_asked, years - 1)
+    dates = (
+        dt.date(style.first_year + year, style.asked_month, style.asked_day) for year in range(first, years)
+    )
     return [day_number(date) for date in dates]

@@ -93,7 +93,7 @@ def _draw_quantities(rng: np.random.Generator, house: House) -> list[str]:
 
 
 def _draw_meter(rng: np.random.Generator, style: Style, code: str, scale: str, *, first: bool) -> Meter:
-    offset = 0.0 if first else float(rng.normal(0.0, 5.0))
+    offset = 0.0 if first else float(rng.normal(0.0, style.meter_step))
     gain = 1.0 if first else float(rng.lognormal(0.0, 0.12))
     resolution = float(rng.choice([0.1, 1.0, 1.0]))
     if scale == "relative":

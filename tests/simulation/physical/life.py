@@ -13,7 +13,7 @@ from .style import Style
 from .water import CoatState, Leaks, Walls, Water, advance
 
 #: Steps between two looks at what has come loose (a month), and between two decisions of the owner.
-MONTH, HALF_YEAR = 10, 61
+MONTH, HALF_YEAR, YEAR = 10, 61, 122
 #: Share of a year in one month's look.
 MONTH_YEARS = MONTH * STEP / 365.25
 #: A gamma process comes loose in pieces: pieces per unit of area.
@@ -35,6 +35,7 @@ class History:
     worn: FloatArray
     soft: FloatArray
     salt_cover: FloatArray
+    held: FloatArray
     free: FloatArray
     covered: FloatArray
     drained: FloatArray
@@ -53,6 +54,7 @@ class Damage:
     lost: FloatArray
     worn: FloatArray
     drive: FloatArray
+    held: FloatArray
     soft: FloatArray
     salt_cover: FloatArray
 
@@ -96,18 +98,17 @@ class Life:
         fill = np.array([section.first_fill for section in sections])
         zeros = np.zeros(n)
         self.water = Water(fill * capacity, zeros.copy(), zeros.copy(), zeros.copy(), zeros.copy())
-        self.first_held = self.water.held
         self.walls = Walls(
             supply=np.array([section.supply for section in sections]),
             capacity=capacity,
-            face_cold=rng.uniform(0.1, 0.55, n),
+            face_cold=rng.uniform(0.05, 0.4, n),
             wall_cold=rng.uniform(0.5, 0.9, n),
             drain=np.where(rng.random(n) < 0.3, rng.uniform(0.0, 0.004, n), 0.0),
             wet_weight=rng.uniform(0.2, 0.9, n),
         )
         self.coat = CoatState.bare(n)
         self.leaks = Leaks(*(np.zeros(n) for _ in range(5)))
-        self.damage = Damage(*(np.zeros(n) for _ in range(6)))
+        self.damage = Damage(*(np.zeros(n) for _ in range(7)))
         self.frailty = Frailty(
             wet_rate=self.style.debond_rate * rng.lognormal(0.0, 0.6, n),
             delay=rng.gamma(2.0, 0.6, n),
@@ -123,6 +124,7 @@ class Life:
 
     def run(self) -> None:
         """Live through every step."""
+        self._settle_in()
         self._draw_leaks_and_floods()
         for step in range(self.steps):
             for section, coating in self.coming.pop(step, ()):
@@ -137,6 +139,15 @@ class Life:
             if step % HALF_YEAR == HALF_YEAR - 1 and step > HALF_YEAR:
                 self._decide(step)
 
+    def _settle_in(self) -> None:
+        """Two years under the first coats, so that what was long in place is not still finding its level."""
+        self.first_held = self.water.held
+        for section, coating in self.coming[0]:
+            self._put(section, coating, 0)
+        none = np.zeros(len(self.plan.sections))
+        for step in range(min(2 * YEAR, self.steps)):
+            advance(self.water, self.walls, self.coat, self.leaks, self.climate, step, none, none)
+
     def _record(self, step: int) -> None:
         h, d = self.history, self.damage
         flows = advance(self.water, self.walls, self.coat, self.leaks, self.climate, step, d.hollow, d.lost)
@@ -149,7 +160,7 @@ class Life:
         h.excess[step] = self.water.excess / self.walls.capacity
         h.seep[step] = flows.seep
         h.hollow[step], h.lost[step], h.worn[step] = d.hollow, d.lost, d.worn
-        h.soft[step], h.salt_cover[step] = d.soft, d.salt_cover
+        h.soft[step], h.salt_cover[step], h.held[step] = d.soft, d.salt_cover, d.held
         h.free[step], h.covered[step], h.drained[step] = (
             self.coat.free,
             self.coat.covered,
@@ -166,7 +177,7 @@ class Life:
         bare = CoatState.bare(1)
         for name in CoatState.__slots__:
             getattr(coat, name)[i] = getattr(bare, name)[0]
-        damage.hollow[i] = damage.lost[i] = damage.worn[i] = damage.drive[i] = 0.0
+        damage.hollow[i] = damage.lost[i] = damage.worn[i] = damage.drive[i] = damage.held[i] = 0.0
         if system is None:
             return
         coat.sd[i], coat.finish_sd[i], coat.carries[i] = system.sd, system.finish_sd, system.carries
@@ -192,7 +203,7 @@ class Life:
         exposed = np.array([section.adjoins != "interior" for section in self.plan.sections])
         years = self.steps * STEP / 365.25
         for i in np.flatnonzero(exposed):
-            if rng.random() < 3 * style.leak_rate:
+            if rng.random() < 5 * style.leak_rate:
                 self.leak_starts.setdefault(0, []).append(int(i))
             for step in rng.integers(0, self.steps, rng.poisson(style.leak_rate * years)):
                 self.leak_starts.setdefault(int(step), []).append(int(i))
@@ -205,11 +216,11 @@ class Life:
 
     def _spring(self, i: int, step: int) -> None:
         rng, leaks = self.rng, self.leaks
-        leaks.size[i] = 0.09 * rng.lognormal(0.0, 0.7)
+        leaks.size[i] = 0.12 * rng.lognormal(0.0, 0.7)
         leaks.since[i] = step
         leaks.ramp[i] = rng.choice([5.0, 120.0, 600.0]) * rng.uniform(0.5, 1.5)
         leaks.rainy[i] = rng.uniform(0.1, 0.95)
-        leaks.through[i] = rng.beta(2.0, 1.5)
+        leaks.through[i] = rng.beta(3.0, 1.5)
 
     def _flood(self, house: int, step: int) -> None:
         kind = "sump_failure" if self.plan.houses[house].has_sump and self.rng.random() < 0.6 else "flood"
@@ -226,8 +237,9 @@ class Life:
         d, f, coat, rng = self.damage, self.frailty, self.coat, self.rng
         fill = self.water.wall / self.walls.capacity
         wet = np.clip((fill - 0.5) / 0.4, 0.0, 1.0)
-        d.drive += wet * MONTH_YEARS
         dense = 1 - np.clip(coat.carries / 0.3, 0.0, 1.0)
+        d.drive += wet * MONTH_YEARS
+        d.held += np.clip((fill - 0.35) / 0.15, 0.0, 1.0) * dense * MONTH_YEARS
         salt = np.array([section.salt for section in self.plan.sections])
         sticks = coat.covered & ~coat.free
         wet_rate = (
@@ -262,15 +274,15 @@ class Life:
                 self._look_for_source(i, step)
             if not self.coat.covered[i] or step > self.steps - 20:
                 continue
-            chance = 0.3 * np.clip((seen[i] - 0.1) / 0.3, 0.0, 1.0)
+            chance = self.style.recoat_rate * np.clip((seen[i] - 0.1) / 0.3, 0.0, 1.0)
             if rng.random() < chance:
                 if rng.random() < 0.5 and not self.coat.free[i]:
                     self._patch(i, step)
                 else:
                     self._recoat(i, step, "failed")
-            elif rng.random() < 0.008:
+            elif rng.random() < 0.004:
                 self._recoat(i, step, str(rng.choice(["planned", "planned", "damage", "other"])))
-            if rng.random() < 0.004:
+            if rng.random() < 0.006:
                 self.events.append(Event(step, "opening", i, section.house, on_coat=True))
 
     def _look_for_source(self, i: int, step: int) -> None:

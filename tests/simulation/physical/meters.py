@@ -203,7 +203,7 @@ class Reader:
         base = np.maximum(rng.normal(24.0, s.meter_offset_sd, n), 4.0)
         gain = substrate * rng.lognormal(0.0, s.meter_gain_sd, n)
         most = int(self.coat_number.max()) + 1
-        coat_step = rng.normal(0.0, 4.0, (n, most))
+        coat_step = rng.normal(0.0, s.coat_step, (n, most))
         coat_step[:, 0] = 0.0
         swing = s.season_swing * rng.lognormal(0.0, 0.4, n)
         hygroscopic = 12 * np.minimum(m.salt, 2.0) * np.clip((m.room_rh - 60) / 30, 0.0, 1.0)
@@ -218,11 +218,12 @@ class Reader:
         )
         shows = s.deep_at_face * np.where(m.free > 0, 0.15, 1.0)
         wet = self._per_section(gain)
+        creep = self._per_section(s.creep * rng.lognormal(0.0, 0.4, n) * (rng.random(n) < 0.9))
         for position in range(3):
             height = np.array([(*k.heights, -1, -1)[position] for k in self.kits], dtype=float)[
                 self.looks.house
             ]
-            damp = s.face_signal * np.minimum(m.face, 1.0) + shows * m.fill
+            damp = s.face_signal * np.minimum(m.face, 1.0) + shows * m.fill**2 + creep * m.held
             place = self._per_section(rng.normal(0.0, 2.5, n))
             clean = common + place + wet * damp * self._profile(height)
             noisy = clean + s.face_noise * (0.5 + np.maximum(clean, 0.0) / 60) * self._noise()
@@ -242,7 +243,9 @@ class Reader:
             ]
             clean = (
                 self._per_section(base)
-                + self._per_section(gain) * s.deep_signal * m.fill * self._profile(height)
+                + self._per_section(gain)
+                * (s.deep_signal * m.fill + 1.5 * s.creep * m.held)
+                * self._profile(height)
                 + 0.4 * s.season_swing * m.season
                 + self.bias
             )

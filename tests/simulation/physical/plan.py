@@ -47,7 +47,7 @@ class House:
     street: str
     year_built: int
     kit: int
-    visits_a_year: float
+    visits_a_year: int
     has_sump: bool
     has_radon: bool
 
@@ -138,10 +138,17 @@ def _draw_house(rng: np.random.Generator, style: Style, index: int) -> House:
         street=f"{int(rng.integers(1, 120))} {STREETS[rng.integers(len(STREETS))]}",
         year_built=int(rng.integers(1840, 1926)),
         kit=int(rng.choice(4, p=np.array(style.kits) / np.sum(style.kits))),
-        visits_a_year=float(np.clip(style.visits_a_year * rng.lognormal(0.0, 0.15), 0.9, 4.0)),
+        visits_a_year=_draw_visits(rng, style),
         has_sump=bool(rng.random() < 0.2),
         has_radon=bool(rng.random() < 0.3),
     )
+
+
+def _draw_visits(rng: np.random.Generator, style: Style) -> int:
+    odds = rng.random()
+    if odds < style.yearly_share:
+        return 1
+    return int(rng.integers(3, 5)) if odds > 1 - style.often_share else 2
 
 
 def _draw_section(rng: np.random.Generator, style: Style, house: int, number: int, height: float) -> Section:
@@ -192,8 +199,11 @@ def _draw_first_coat(rng: np.random.Generator, style: Style, section: Section) -
         return
     system = draw_system(rng, dense)
     coating = Coating(system, 0, drains_to=draw_outlet(rng, system))
-    if dense and section.supply > 0.004 and rng.random() < style.sealed_wet_share:
-        coating.fill = section.first_fill = float(rng.uniform(0.7, 0.97))
+    if dense and section.supply > 0.002:
+        sealed_wet = rng.random() < style.sealed_wet_share
+        coating.fill = section.first_fill = float(
+            rng.uniform(0.7, 0.97) if sealed_wet else rng.uniform(0.15, 0.6)
+        )
     section.coatings.append(coating)
     if rng.random() < style.found_share:
         coating.found = True

@@ -44,6 +44,8 @@ class Moment:
     soft: FloatArray
     salt: FloatArray
     salt_cover: FloatArray
+    #: Years that a full wall has stood behind its coat.
+    held: FloatArray
     covered: FloatArray
     free: FloatArray
     room_t: FloatArray
@@ -66,7 +68,7 @@ def draw_looks(rng: np.random.Generator, style: Style, life: Life, start_day: in
     for h, house in enumerate(life.plan.houses):
         regular = rng.choice(len(INSPECTORS), 2)
         gap = 365.25 / house.visits_a_year
-        due = start_day + rng.uniform(5, gap)
+        due = start_day + style.first_round + rng.normal(0.0, 12.0)
         while due < last:
             if rng.random() >= style.missed_share:
                 day = int(due + rng.normal(0.0, style.visit_jitter_days))
@@ -95,7 +97,7 @@ def _looks(
     return Looks(*np.array(rows, dtype=np.intp).T)
 
 
-def observe(rng: np.random.Generator, life: Life, looks: Looks, time: FloatArray) -> Moment:
+def observe(rng: np.random.Generator, style: Style, life: Life, looks: Looks, time: FloatArray) -> Moment:
     """The true state at each look; hours of air within a step are drawn here."""
     h: History = life.history
     at = (looks.step, looks.section)
@@ -108,7 +110,9 @@ def observe(rng: np.random.Generator, life: Life, looks: Looks, time: FloatArray
     outdoor_t = climate.outdoor_t[at] + 2.0 * hours[:, 2]
     outdoor_rh = np.clip(climate.outdoor_p[at] / saturation_pressure(outdoor_t), 0.2, 1.0)
     sections = h.fill.shape[1]
-    phase = rng.uniform(-0.12, 0.12, sections) + rng.choice([0.15, 0.65], sections, p=[0.6, 0.4])
+    in_summer = rng.random(len(life.plan.houses)) < style.summer_peak_share
+    house_of = np.array([section.house for section in life.plan.sections])
+    phase = 0.16 + 0.5 * in_summer[house_of] + rng.uniform(-0.1, 0.1, sections)
     walk = np.cumsum(rng.standard_normal(h.fill.shape) * np.sqrt(STEP / 365.25), axis=0)
     salt = np.array([section.salt for section in life.plan.sections])
     return Moment(
@@ -119,6 +123,7 @@ def observe(rng: np.random.Generator, life: Life, looks: Looks, time: FloatArray
         soft=h.soft[at],
         salt=salt[looks.section],
         salt_cover=h.salt_cover[at],
+        held=h.held[at],
         covered=h.covered[at],
         free=h.free[at],
         room_t=room_t,

@@ -16,7 +16,8 @@ class Style:
     """One portfolio's habits. Shares are probabilities; moisture-meter figures are in scale units of 100."""
 
     first_year: int
-    #: Month and day of the yearly dates at which the truth is asked for.
+    #: Full years of record before the truth is first asked for, and the day of the year of each asking.
+    first_asked: int
     asked_month: int
     asked_day: int
     #: The supply of liquid water to a soil wall, median in g/m² a day, and its spread (sd of the log).
@@ -55,7 +56,19 @@ class Style:
     slip_share: float
     swap_share: float
     new_scale_share: float
-    visits_a_year: float
+    #: Sd of the offset of a new meter, and of that which a new coat brings.
+    meter_step: float
+    coat_step: float
+    #: Chance per half-year that a coat of which much has come loose is patched or stripped.
+    recoat_rate: float
+    #: Units a year by which salts behind a tight coat on a full wall raise what a meter shows.
+    creep: float
+    #: Shares of houses gone round once, and three or four times a year; the rest twice.
+    #: Day of the year of the first round, and the share of houses whose face meter peaks in summer.
+    first_round: float
+    summer_peak_share: float
+    yearly_share: float
+    often_share: float
     visit_jitter_days: float
     missed_share: float
     #: Weights of the four kits, from the least to the full.
@@ -81,34 +94,42 @@ def draw_style(rng: np.random.Generator) -> Style:
 
     return Style(
         first_year=int(rng.integers(2006, 2014)),
+        first_asked=int(rng.integers(3, 6)),
         asked_month=int(rng.integers(1, 13)),
         asked_day=int(rng.integers(1, 29)),
-        supply_g=about(9.0, 18.0),
-        supply_spread=between(0.5, 0.9),
-        dense_share=between(0.35, 0.6),
-        sealed_wet_share=between(0.08, 0.3),
-        leak_rate=about(0.015, 0.05),
-        mend_chance=between(0.2, 0.6),
+        supply_g=about(6.0, 11.0),
+        supply_spread=between(0.4, 0.8),
+        dense_share=between(0.25, 0.5),
+        sealed_wet_share=between(0.03, 0.15),
+        leak_rate=about(0.008, 0.03),
+        mend_chance=between(0.1, 0.5),
         wear_share=between(0.12, 0.3),
-        flood_rate=about(0.01, 0.05),
-        unheated_share=between(0.2, 0.6),
+        flood_rate=about(0.004, 0.03),
+        unheated_share=between(0.1, 0.45),
         debond_rate=about(0.02, 0.07),
         salt_scale=about(0.1, 0.4),
         meter_offset_sd=between(5.0, 12.0),
         meter_gain_sd=between(0.1, 0.35),
-        deep_at_face=about(8.0, 18.0),
+        deep_at_face=about(10.0, 24.0),
         face_signal=between(20.0, 45.0),
-        sweat_signal=between(5.0, 16.0),
-        season_swing=about(2.5, 7.0),
-        face_noise=between(1.5, 4.0),
-        wander=about(0.2, 0.8),
+        sweat_signal=between(4.0, 12.0),
+        season_swing=about(5.0, 11.0),
+        face_noise=between(1.5, 3.5),
+        wander=about(0.1, 0.35),
         deep_signal=between(20.0, 50.0),
         hollow_error=between(0.12, 0.3),
         hollow_floor_m2=between(0.02, 0.05),
         slip_share=between(0.001, 0.005),
-        swap_share=between(0.15, 0.6),
+        swap_share=between(0.1, 0.35),
         new_scale_share=between(0.1, 0.4),
-        visits_a_year=between(1.2, 2.6),
+        meter_step=between(0.5, 3.5),
+        coat_step=between(0.5, 3.0),
+        creep=between(0.6, 2.0),
+        recoat_rate=about(0.04, 0.2),
+        first_round=between(35.0, 85.0),
+        summer_peak_share=between(0.1, 0.5),
+        yearly_share=between(0.05, 0.3),
+        often_share=between(0.0, 0.25),
         visit_jitter_days=between(8.0, 30.0),
         missed_share=between(0.03, 0.2),
         kits=tuple(rng.dirichlet([3.0, 3.0, 3.0, 4.0]).tolist()),  # type: ignore[arg-type]

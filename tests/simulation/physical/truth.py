@@ -14,11 +14,12 @@ from .plan import Plan
 IntArray = npt.NDArray[np.intp]
 
 #: A wall holds water once it has been this full on average over a year, and is so still.
-FULL, STILL_FULL = 0.6, 0.55
-#: kg/m² a day that a coat lets through at most, over a year, if it is said to hold water back: 20 g.
-LITTLE = 0.02
+FULL, STILL_FULL = 0.5, 0.45
+#: kg/m² a day that a coat lets through at most, over a year, if it is said to hold water back: 25 g;
+#: and its face is no wetter than this, since what shows there is entry.
+LITTLE, FACE_DRY = 0.025, 0.35
 #: Entry: mean liquid to the face over half a year, kg/m² a day, and mean wetness of the face.
-SEEPING, FACE_WET = 0.015, 0.35
+SEEPING, FACE_WET = 0.015, 0.3
 #: Condensation: share of the year in which the face sweats.
 SWEATING = 0.12
 #: Drying out: share of the wall's capacity still to be given off.
@@ -46,13 +47,14 @@ def classify(history: History) -> IntArray:
     passed, seeping = trailing_mean(h.out, YEAR_STEPS), trailing_mean(h.seep, HALF_YEAR_STEPS)
     full = (trailing_mean(h.fill, YEAR_STEPS) >= FULL) & (h.fill >= STILL_FULL)
     holds = covered & (h.drained == 0) & (h.lost < GONE) & (passed < LITTLE)
-    entry = (seeping >= SEEPING) & (trailing_mean(h.face, HALF_YEAR_STEPS) >= FACE_WET)
+    face = trailing_mean(h.face, HALF_YEAR_STEPS)
+    entry = (seeping >= SEEPING) & (face >= FACE_WET)
     sweats = trailing_mean(h.sweat, YEAR_STEPS) >= SWEATING
     drying = h.excess >= TO_GIVE_OFF
     worn = h.worn.copy()
     worn[3 * YEAR_STEPS :] -= h.worn[: -3 * YEAR_STEPS]
     wears = (worn >= WORN) & (h.lost + h.hollow >= WORN_SO_FAR)
-    conditions = [full & holds & (seeping < LITTLE), drying, entry, sweats, wears]
+    conditions = [full & holds & ((face < FACE_DRY) | (seeping < SEEPING)), drying, entry, sweats, wears]
     names = ["trapped_water", "drying_out", "water_entry", "condensation", "surface_wear"]
     return np.select(conditions, [CLASSES.index(name) for name in names], CLASSES.index("stable"))
 

@@ -18,6 +18,10 @@ from .climate import STEP, Climate, FloatArray, saturation_pressure
 DELTA_DAY = 2.0e-10 * 86400
 #: Still-air equivalent of the room-side surface film, m (EN 15026 gives a coefficient of about 2.5e-8 s/m).
 FILM = 0.008
+#: The same for the patches on which a leak or a capillary coat is wet: less air reaches them. A guess.
+FACE_FILM = 0.02
+#: Share of a finish that lies in front of the water at a face; most of it comes through the finish. A guess.
+FINISH_SHARE = 0.1
 #: Bare masonry dries from a front a little behind its face, m. A guess.
 BARE_SD = 0.06
 #: Liquid that a full wall sends through a pure lime coat, kg/m² a day. A guess.
@@ -157,7 +161,7 @@ def advance(
 
     damp = DELTA_DAY / FILM * np.maximum(room_p - face_p, 0.0)
     to_face = carried + leak * leaks.through + damp
-    film = FILM + coat.finish_sd * (1 - lost)
+    film = FACE_FILM + FINISH_SHARE * np.minimum(coat.finish_sd, 0.5) * (1 - lost)
     dries = DELTA_DAY / film * np.maximum(face_p - room_p, 0.0) * np.minimum(wet_face / WET_FACE, 1.0)
     dries = np.minimum(dries, 0.8 * (water.face / STEP + to_face))
     drips = np.maximum(water.face / STEP + to_face - dries - coat.face_capacity / STEP, 0.0)
