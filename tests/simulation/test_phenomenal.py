@@ -210,6 +210,19 @@ def test_loss_of_a_coat_never_shrinks():
                 assert more >= less or any(before < day <= after for day in changed[place])
 
 
+def test_no_layer_is_on_the_wall_twice():
+    """Of coats with the same number on a section, one is off before the next goes on."""
+    for seed in SEEDS:
+        layers = defaultdict(list)
+        for row in book_of(seed).tables["treatments"]:
+            place = row["building"], row["section"], row["layer"]
+            layers[place].append((row["applied_on"], row["removed_on"]))
+        for spans in layers.values():
+            for (_, removed), (applied, _) in pairwise(sorted(spans)):
+                assert removed
+                assert removed <= applied
+
+
 def test_trapped_water_is_behind_a_dense_coat():
     """Wherever the truth is trapped, a coat of a dense kind, without a drain, is on the wall that day."""
     dense = {"portland_cement", "acrylic", "alkyd", "epoxy", "bitumen", "polyethylene", "unknown"}

@@ -35,15 +35,15 @@ class Spell:
 class CoatSpell:
     """A coat system that rules the wall until ``end``; ``found``: older than the care of the wall.
 
-    A covered one stays under the next, whose layers are numbered on from it.
+    One that is painted over stays under the next, whose layers are numbered on, till both are ``off``.
     """
 
     system: CoatSystem
     start: float
     end: float = np.inf
+    off: float = np.inf
     found: bool = False
     reason: str = ""
-    covered: bool = False
     first_layer: int = 1
 
 
@@ -98,8 +98,8 @@ def _first_regime(rng: np.random.Generator, house: House, history: History) -> t
     coat = history.coats[0]
     if coat.system.traps and coat.start < house.visits[0] and rng.random() < SEALED_WET * history.exposure:
         return "trapped_water", True
-    if not coat.found and coat.system.water > 0.25:
-        return "drying_out", False
+    if not coat.found:
+        return ("drying_out" if coat.system.water > 0.25 else "stable"), False
     chances = [0.88, 0.03, 0.04, 0.05]
     return str(rng.choice(["stable", "water_entry", "condensation", "surface_wear"], p=chances)), False
 
@@ -137,15 +137,16 @@ def _stable(
         "condensation": _wait(rng, SWEAT_RATE * ground, 1.0),
         "surface_wear": _wait(rng, wears, 1.5),
     }
-    flood = house.climate.flood_day
-    if day < flood:
-        waits["drying_out"] = (flood - day) / YEAR
+    begin = max(day, coat.start)
+    if begin < house.climate.flood_day:
+        waits["drying_out"] = (house.climate.flood_day - begin) / YEAR
     follows = min(waits, key=lambda name: waits[name])
     if not coat.system.dense and rng.random() < 0.1:
         paints = rng.uniform(1, 8)
         if paints < waits[follows]:
-            return Spell("stable", day, day + paints * YEAR), _overcoat(rng, history, day + paints * YEAR)
-    until = day + waits[follows] * YEAR
+            until = begin + paints * YEAR
+            return Spell("stable", day, until), _overcoat(rng, history, until)
+    until = begin + waits[follows] * YEAR
     if follows == "drying_out":
         history.events.append((until, "flood"))
     return Spell("stable", day, until), (follows, False)
@@ -154,7 +155,7 @@ def _stable(
 def _overcoat(rng: np.random.Generator, history: History, day: float) -> tuple[str, bool]:
     """Take an open coat for the ground of a dense one; damp walls are sealed wet."""
     ground = history.coats[-1]
-    history.coats[-1] = replace(ground, end=day, covered=True)
+    history.coats[-1] = replace(ground, end=day)
     number = ground.first_layer + len(ground.system.layers)
     history.coats.append(CoatSpell(draw_dense(rng), day, first_layer=number))
     if rng.random() < 2 * SEALED_WET * history.exposure:
@@ -170,7 +171,7 @@ def _trapped(
     if rng.random() < 0.35:
         history.events.append((end, "leak_mended"))
         return Spell("trapped_water", day, end, wet), ("drying_out", False)
-    history.coats[-1] = _ended(history.coats[-1], end, "failed" if rng.random() < 0.8 else "planned")
+    _strip(history, end, "failed" if rng.random() < 0.8 else "planned")
     history.coats.append(CoatSpell(draw_open(rng), end + 30.0))
     history.events.append((end, "opening"))
     return Spell("trapped_water", day, end, wet), ("drying_out", False)
@@ -191,13 +192,17 @@ def _wear(rng: np.random.Generator, history: History, day: float) -> tuple[Spell
     if rng.random() < 0.5:
         history.events.append((end, "repair"))
         return Spell("surface_wear", day, end), ("stable", False)
-    history.coats[-1] = _ended(history.coats[-1], end, "failed" if rng.random() < 0.5 else "planned")
+    _strip(history, end, "failed" if rng.random() < 0.5 else "planned")
     history.coats.append(CoatSpell(draw_open(rng), end + 20.0))
     return Spell("surface_wear", day, end), ("drying_out", False)
 
 
-def _ended(coat: CoatSpell, day: float, reason: str) -> CoatSpell:
-    return replace(coat, end=day, reason=reason)
+def _strip(history: History, day: float, reason: str) -> None:
+    """Take off whatever is on the wall."""
+    history.coats = [
+        replace(coat, end=min(coat.end, day), off=day, reason=reason) if coat.off > day else coat
+        for coat in history.coats
+    ]
 
 
 def _wait(rng: np.random.Generator, rate: float, shape: float) -> float:

@@ -11,7 +11,7 @@ from tests.simulation.phenomenal.house import House, draw_house
 from tests.simulation.phenomenal.latent import Latent, draw_latent
 from tests.simulation.phenomenal.observe import draw_wall, observe_house, observe_section
 from tests.simulation.phenomenal.regimes import CoatSpell, History, draw_history
-from tests.simulation.phenomenal.truth import truth_rows
+from tests.simulation.phenomenal.truth import end_of_record, truth_rows
 
 #: Marks this generator's stream of random numbers apart from any other's with the same seed.
 STREAM = 77_013
@@ -85,9 +85,8 @@ def _add_section(rng: np.random.Generator, book: Book, house: House, code: str) 
         if history.adjoins == "party_wall"
         else "",
     )
-    last = house.visits[-1]
     for coat in history.coats:
-        _add_coat(rng, book, house, code, coat, last, wall.area_m2)
+        _add_coat(rng, book, house, code, coat, wall.area_m2)
     _add_events(rng, book, house, code, history, latent, wall.area_m2)
     observe_section(rng, house, code, wall, history, latent, book)
     book.truth.extend(truth_rows(house, code, history, latent))
@@ -99,13 +98,13 @@ def _add_coat(
     house: House,
     section: str,
     coat: CoatSpell,
-    last: float,
     area: float,
 ) -> None:
-    """The rows of one coat system; a coat painted over stays under the paint, so its rows are not ended."""
-    if coat.start > last:
+    """The rows of one coat system; one that is painted over stays on until the paint comes off."""
+    last = end_of_record(house.visits)
+    if coat.start >= last:
         return
-    removed = iso_day(coat.end) if coat.end <= last and coat.reason and not coat.covered else ""
+    removed = iso_day(coat.off) if coat.off < last else ""
     for number, layer in enumerate(coat.system.layers, coat.first_layer):
         given = rng.random()
         book.add(
@@ -150,12 +149,12 @@ def _add_events(
     area: float,
 ) -> None:
     """What was noted of the wall; some is forgotten, and sources are checked now and then."""
-    last = house.visits[-1]
+    last = end_of_record(house.visits)
     happened = [(day, kind) for day, kind in history.events if kind == "repair" or rng.random() < 0.85]
     if rng.random() < 0.3:
         happened.append((float(rng.uniform(house.visits[0], last)), "source_check"))
     for day, kind in happened:
-        if day > last or kind == "flood":
+        if day >= last or kind == "flood":
             continue
         before = max(int(np.searchsorted(house.grid, day)) - 1, 0)
         mended = area * float(latent.hollow[before] + latent.fallen[before])

@@ -86,3 +86,8 @@ def as_of_days(visits: FloatArray) -> list[float]:
     )
     days = [float(day_number(dt.date(year, 10, 31))) for year in range(first, last + 1)]
     return [day for day in days if visits[0] + FIRST_TRUTH * YEAR <= day]
+
+
+def end_of_record(visits: FloatArray) -> float:
+    """The end of the last day that anything is known or said of."""
+    return float(max([np.floor(visits[-1]), *as_of_days(visits)])) + 1.0
