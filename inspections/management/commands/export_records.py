@@ -1,0 +1,33 @@
+"""Write an organisation's records as the folder that load_records takes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from inspections.management.terminal import progress_on
+from inspections.records import export_folder
+from portfolio.models import Organisation
+
+
+class Command(BaseCommand):
+    help = "Write an organisation's records into a folder of CSV files, as load_records takes them."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("folder", metavar="FOLDER")
+        parser.add_argument("--organisation", required=True, metavar="SLUG")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        slug = options["organisation"]
+        organisation = Organisation.objects.filter(slug=slug).first()
+        if organisation is None:
+            known = ", ".join(Organisation.objects.values_list("slug", flat=True)[:20]) or "none yet"
+            raise CommandError(f"There is no organisation {slug!r}. There are: {known}.")
+        try:
+            with progress_on(self.stderr) as progress:
+                counts = export_folder(options["folder"], organisation, progress=progress)
+        except OSError as error:
+            raise CommandError(f"{options['folder']} cannot be written: {error.strerror}.") from None
+        for name, count in counts.items():
+            self.stdout.write(f"{name + '.csv':<16} {count:>9,} rows")

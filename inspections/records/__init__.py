@@ -1,0 +1,15 @@
+"""Records in and out: the folder of CSV files that everything enters by and leaves by."""
+
+from inspections.records.exporting import export_folder
+from inspections.records.faults import Fault, RecordsRefused
+from inspections.records.loading import Counts, LoadReport, load_folder, load_rows
+
+__all__ = [
+    "Counts",
+    "Fault",
+    "LoadReport",
+    "RecordsRefused",
+    "export_folder",
+    "load_folder",
+    "load_rows",
+]
