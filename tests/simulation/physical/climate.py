@@ -83,7 +83,7 @@ def draw_habits(rng: np.random.Generator, steps: int, houses: int, unheated_shar
         heated=rng.random(houses) >= unheated_share,
         dehumidifier_from=np.where(early, 0, sometime(0.15)),
         heating_changes_at=sometime(0.12),
-        vapour_gain=rng.uniform(30.0, 180.0, houses),
+        vapour_gain=rng.uniform(80.0, 350.0, houses),
     )
 
 
@@ -133,7 +133,7 @@ def _room(
     room_t = np.where(heated, np.maximum(free, set_point), free) + 0.6 * spells(rng, (steps, houses), 10.0)
     gain = habits.vapour_gain * (1 + 0.3 * spells(rng, (steps, houses), 20.0))
     saturated = saturation_pressure(room_t)
-    room_p = np.minimum(outdoor_p + np.maximum(gain, 0.0), 0.92 * saturated)
+    room_p = np.minimum(outdoor_p + np.maximum(gain, 0.0), 0.88 * saturated)
     dried = index >= habits.dehumidifier_from
     limit = rng.uniform(0.5, 0.65, houses) * saturated
     return room_t, np.where(dried, np.minimum(room_p, limit), room_p)

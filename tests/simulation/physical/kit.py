@@ -49,6 +49,7 @@ class HouseKit:
     swap: float
     hygrometer: str
     hygrometer_bias: float
+    hygrometer_drift: float
     hygrometer_end: float
     thermometer: str
     heights: tuple[int, ...]
@@ -77,6 +78,7 @@ def draw_kit(rng: np.random.Generator, style: Style, plan: Plan, index: int, boo
         swap=float(rng.uniform(0.2, 0.8)) if swaps else 1.0,
         hygrometer=hygrometer,
         hygrometer_bias=float(rng.normal(0.0, 1.5)),
+        hygrometer_drift=float(rng.normal(0.0, 0.15)),
         hygrometer_end=end,
         thermometer=thermometer,
         heights=((200, 900, 1500), (200, 900, 1500), (300, 1200), (1000,))[rng.integers(4)],
@@ -94,7 +96,7 @@ def _draw_quantities(rng: np.random.Generator, house: House) -> list[str]:
 
 def _draw_meter(rng: np.random.Generator, style: Style, code: str, scale: str, *, first: bool) -> Meter:
     offset = 0.0 if first else float(rng.normal(0.0, style.meter_step))
-    gain = 1.0 if first else float(rng.lognormal(0.0, 0.12))
+    gain = 1.0 if first else float(rng.lognormal(0.0, 0.05))
     resolution = float(rng.choice([0.1, 1.0, 1.0]))
     if scale == "relative":
         return Meter(code, scale, float(rng.choice([100.0, 100.0, 199.0])), resolution, offset, gain)

@@ -28,6 +28,8 @@ def write_ledger(rng: np.random.Generator, style: Style, life: Life, start_day: 
         )
     for section in life.plan.sections:
         _write_section(life, section, book)
+        if section.outside_coat:
+            _write_outside_coat(rng, life, section, start_day, book)
         for coating in section.coatings:
             if coating.start < life.steps:
                 _write_coating(rng, style, life, section, coating, start_day, book)
@@ -85,6 +87,7 @@ def _write_coating(
             removal_reason=coating.reason,
             found="yes" if coating.found else "",
             area_m2=round(section.area, 2) if rng.random() < 0.4 else "",
+            purpose="sacrificial" if layer.recipe.wears >= 2 and rng.random() < 0.1 else "",
             **row,
         )
 
@@ -105,6 +108,23 @@ def _layer_row(rng: np.random.Generator, style: Style, layer: Layer, *, found: b
         else:
             row["sd_m"] = round(layer.sd * error, 3)
     return row
+
+
+def _write_outside_coat(
+    rng: np.random.Generator, life: Life, section: Section, start_day: int, book: Book
+) -> None:
+    """A bitumen coat on the far side; numbered from the wall, as a layer of its own face."""
+    book.add(
+        "treatments",
+        building=life.plan.houses[section.house].code,
+        section=section.code,
+        layer=1,
+        applied_on=iso_day(start_day - rng.uniform(8, 40) * 365),
+        kind="sealer",
+        binder="bitumen",
+        face="outside",
+        found="yes",
+    )
 
 
 def _write_repointing(building: str, section: Section, applied: float, book: Book) -> None:

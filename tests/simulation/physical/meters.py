@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from tests.simulation.book import Book
 
-from .climate import FloatArray
+from .climate import STEP, FloatArray
 from .kit import HouseKit
 from .life import Life
 from .plan import SUBSTRATES
@@ -27,7 +27,7 @@ CUSTOMARY: dict[str, tuple[str, Callable[[FloatArray], FloatArray]]] = {
     "Bq_per_m3": ("pCi_per_L", lambda value: value / 37),
 }
 #: Decimals that a unit is written with.
-DECIMALS = {"m2": 2, "ft2": 1, "degC": 1, "degF": 1, "mm": 1, "in": 2, "percent_rh": 1, "percent_mass": 2}
+DECIMALS = {"m2": 2, "ft2": 1, "degC": 1, "degF": 1, "mm": 1, "in": 3, "percent_rh": 1, "percent_mass": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +182,9 @@ class Reader:
         """A hygrometer's reading: biased, noisy, and at an end where its scale ends."""
         bias = np.array([kit.hygrometer_bias for kit in self.kits])[self.looks.house]
         end = np.array([kit.hygrometer_end for kit in self.kits])[self.looks.house]
-        shown = percent + bias + 1.0 * self._noise()
+        drift = np.array([kit.hygrometer_drift for kit in self.kits])[self.looks.house]
+        years = self.looks.step * STEP / 365.25
+        shown = percent + bias + drift * years + 1.0 * self._noise()
         over = shown >= end
         codes = [self.kits[h].hygrometer for h in self.looks.house]
         self._write(
@@ -200,7 +202,7 @@ class Reader:
     def _read_face(self) -> None:
         m, s, rng, n = self.moment, self.style, self.rng, len(self.area)
         substrate = np.array([SUBSTRATES[section.substrate][2] for section in self.life.plan.sections])
-        base = np.maximum(rng.normal(24.0, s.meter_offset_sd, n), 4.0)
+        base = np.maximum(rng.normal(32.0, s.meter_offset_sd, n), 10.0)
         gain = substrate * rng.lognormal(0.0, s.meter_gain_sd, n)
         most = int(self.coat_number.max()) + 1
         coat_step = rng.normal(0.0, s.coat_step, (n, most))
@@ -216,9 +218,9 @@ class Reader:
             + hygroscopic
             + self.bias
         )
-        shows = s.deep_at_face * np.where(m.free > 0, 0.15, 1.0)
+        shows = s.deep_at_face * np.where(m.free > 0, 0.3, 1.0)
         wet = self._per_section(gain)
-        creep = self._per_section(s.creep * rng.lognormal(0.0, 0.4, n) * (rng.random(n) < 0.9))
+        creep = self._per_section(s.creep * rng.lognormal(0.0, 0.3, n) * (rng.random(n) < 0.95))
         for position in range(3):
             height = np.array([(*k.heights, -1, -1)[position] for k in self.kits], dtype=float)[
                 self.looks.house
@@ -234,7 +236,7 @@ class Reader:
 
     def _read_deep(self) -> None:
         m, s, rng, n = self.moment, self.style, self.rng, len(self.area)
-        base = np.maximum(rng.normal(22.0, s.meter_offset_sd, n), 3.0)
+        base = np.maximum(rng.normal(28.0, s.meter_offset_sd, n), 8.0)
         gain = rng.lognormal(0.0, s.meter_gain_sd, n)
         depth = np.array([float(kit.depth) for kit in self.kits])[self.looks.house]
         for position in range(2):

@@ -98,6 +98,7 @@ class Section:
     capacity: float
     first_fill: float
     salt: float
+    outside_coat: bool
     wear: float
     coatings: list[Coating] = field(default_factory=list)
 
@@ -160,6 +161,9 @@ def _draw_section(rng: np.random.Generator, style: Style, house: int, number: in
     beyond = str(rng.choice(["heated", "unheated", "vacant", "unknown"])) if adjoins == "party_wall" else ""
     if beyond == "vacant":
         supply *= 2.0
+    outside_coat = adjoins == "soil" and bool(rng.random() < 0.08)
+    if outside_coat:
+        supply *= 0.4
     section = Section(
         code=f"S{number:04d}",
         house=house,
@@ -176,6 +180,7 @@ def _draw_section(rng: np.random.Generator, style: Style, house: int, number: in
         capacity=float(rng.uniform(*SUBSTRATES[substrate][1])),
         first_fill=float(rng.uniform(0.05, 0.35)),
         salt=float(rng.lognormal(np.log(style.salt_scale), 0.8)),
+        outside_coat=outside_coat,
         wear=_draw_wear(rng, style),
     )
     _draw_first_coat(rng, style, section)
@@ -200,13 +205,13 @@ def _draw_first_coat(rng: np.random.Generator, style: Style, section: Section) -
     system = draw_system(rng, dense)
     coating = Coating(system, 0, drains_to=draw_outlet(rng, system))
     if dense and section.supply > 0.002:
-        sealed_wet = rng.random() < style.sealed_wet_share
+        sealed_wet = section.supply > 0.005 and rng.random() < style.sealed_wet_share
         coating.fill = section.first_fill = float(
             rng.uniform(0.7, 0.97) if sealed_wet else rng.uniform(0.15, 0.6)
         )
     section.coatings.append(coating)
     if rng.random() < style.found_share:
         coating.found = True
-    elif rng.random() < 0.5:
+    elif rng.random() < 0.35:
         coating.start = int(rng.integers(20, 4 * 122))
         section.coatings.insert(0, Coating(None, 0, coating.start))

@@ -13,7 +13,7 @@ from .plan import Plan
 
 IntArray = npt.NDArray[np.intp]
 
-#: A wall holds water once it has been this full on average over a year, and is so still.
+#: A wall holds water once it has been this full on average over two years, and is so still.
 FULL, STILL_FULL = 0.5, 0.45
 #: kg/m² a day that a coat lets through at most, over a year, if it is said to hold water back: 25 g;
 #: and its face is no wetter than this, since what shows there is entry.
@@ -45,7 +45,7 @@ def classify(history: History) -> IntArray:
     h = history
     covered = h.covered > 0
     passed, seeping = trailing_mean(h.out, YEAR_STEPS), trailing_mean(h.seep, HALF_YEAR_STEPS)
-    full = (trailing_mean(h.fill, YEAR_STEPS) >= FULL) & (h.fill >= STILL_FULL)
+    full = (trailing_mean(h.fill, 2 * YEAR_STEPS) >= FULL) & (h.fill >= STILL_FULL)
     holds = covered & (h.drained == 0) & (h.lost < GONE) & (passed < LITTLE)
     face = trailing_mean(h.face, HALF_YEAR_STEPS)
     entry = (seeping >= SEEPING) & (face >= FACE_WET)
