@@ -2,7 +2,7 @@
 
 A meter's number on masonry is relative, so every moisture statistic is a ratio: to the scatter of the series
 itself, to the other sections of the house on the same scale, or to the range of the instrument. A statistic
-that can't be had is NaN; the verdict's model is made for that. Names, groups and order are in :data:`FEATURES`.
+that can't be had is NaN; the verdict's model is made for that. Their names stand in :data:`GROUPS`.
 """
 
 from __future__ import annotations
@@ -457,8 +457,8 @@ def _areas(own: dict[str, _Fitted], as_of: float) -> dict[str, float]:
         last = value[-3:]
         values[prefix] = float(last.mean())
         values[f"{prefix}_rate"] = item.fit.rate * 10
-        recent = item.level.time >= as_of - 2 * RECENT * YEAR
-        values[f"{prefix}_recent"] = float(last.mean() - value[recent][:2].mean()) * 10
+        earlier = value[item.level.time >= as_of - 2 * RECENT * YEAR][:2]
+        values[f"{prefix}_recent"] = float(last.mean() - earlier.mean()) * 10 if len(earlier) else np.nan
         values[f"{prefix}_significance"] = _signed_root(item.fit.rate / item.fit.rate_error)
     return values
 

@@ -179,6 +179,7 @@ def level_of(readings: Readings, quantity: str) -> Level:
     unit = str(readings.unit[-1])
     if quantity in AREAS:
         return _summed(readings, unit)
+    day: FloatArray
     day, day_index = np.unique(np.floor(readings.time), return_inverse=True)
     places, place = _places(readings)
     effect = _place_effects(readings.value, day_index, place, len(day), len(places))
@@ -198,6 +199,23 @@ def _summed(readings: Readings, unit: str) -> Level:
     exact = np.bincount(index, readings.low != readings.high, minlength=len(day)) == 0
     low = np.where(exact | (low > 0), low, -np.inf)
     return Level(day, low, np.where(exact, low, high), readings.instrument[first], unit)
+
+
+def affected_share(levels: dict[str, Level], area: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Days, and bounds of the share of ``area`` (m²) that is hollow or has fallen; arrays (n,).
+
+    Where one of the two was not surveyed on a day the sum is a lower bound: its upper end is inf.
+    """
+    both = [levels[quantity] for quantity in AREAS[:2] if quantity in levels]
+    days = np.unique(np.concatenate([level.time for level in both])) if both else np.zeros(0)
+    low, high, surveys = np.zeros(len(days)), np.zeros(len(days)), np.zeros(len(days))
+    for level in both:
+        at = np.searchsorted(days, level.time)
+        low[at] += np.maximum(level.low, 0.0)
+        high[at] += level.high
+        surveys[at] += 1
+    high[surveys < 2] = np.inf
+    return days, low / area, high / area
 
 
 def _places(readings: Readings) -> tuple[list[tuple[float, float, str]], npt.NDArray[np.intp]]:

@@ -1,0 +1,183 @@
+"""The whole way from a house's record to the assessment of each of its sections."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from inspections.analysis.advice import advise, is_read, next_inspection
+from inspections.analysis.calibration import CALL, MODEL, VALUE
+from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features, coat_area
+from inspections.analysis.monotone import first_passage
+from inspections.analysis.onset import onset
+from inspections.analysis.records import BuildingRecord, SectionRecord
+from inspections.analysis.results import (
+    HYPOTHESES,
+    INSUFFICIENT,
+    Evidence,
+    Forecast,
+    LogOdds,
+    SectionAssessment,
+    TrendResult,
+)
+from inspections.analysis.series import AREAS, Level, PreparedBuilding, affected_share, prepare
+from inspections.analysis.statements import statement
+from inspections.analysis.trends import trend
+from inspections.analysis.verdict import Posterior, posteriors
+
+#: The affected share of a coat's area at which it has failed, unless the organisation says otherwise.
+FAILURE_THRESHOLD = 0.10
+#: Below this probability of the likeliest hypothesis no verdict is given, and a verdict from fewer than
+#: :data:`FEW_VISITS` visits must be surer. Ours: a coin's toss between two hypotheses is no verdict.
+LEAST_SURE, FEW_SURE, FEW_VISITS = 0.4, 0.7, 3
+
+_EPOCH = dt.date(1970, 1, 1)
+
+
+def model_version() -> str:
+    """The version of the model that every result carries."""
+    return MODEL.version
+
+
+def assess_building(
+    record: BuildingRecord, as_of: dt.date, failure_threshold: float = FAILURE_THRESHOLD
+) -> list[SectionAssessment]:
+    """Assess every section of a house from what was known at the end of ``as_of``, in the house's order."""
+    day = float((as_of - _EPOCH).days)
+    prepared = prepare(record.until(day))
+    features = building_features(prepared, day)
+    found = posteriors(MODEL, [item.vector for item in features])
+    return [
+        _assess(prepared, section, own, posterior, as_of, failure_threshold)
+        for section, own, posterior in zip(prepared.record.sections, features, found, strict=True)
+    ]
+
+
+def _assess(
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    features: SectionFeatures,
+    posterior: Posterior,
+    as_of: dt.date,
+    threshold: float,
+) -> SectionAssessment:
+    visits = np.unique(np.floor(section.readings.time))
+    verdict = _verdict(posterior, len(visits[visits >= features.coat_start]))
+    subject = verdict if verdict != INSUFFICIENT else posterior.ranked[0]
+    against = next(name for name in posterior.ranked if name != subject)
+    evidence = tuple(
+        Evidence(
+            group, posterior.weight(group, subject, against), statement(group, prepared, section, features)
+        )
+        for group in READ_GROUPS
+        if is_read(features, group)
+    )
+    prior = sum(
+        posterior.weight(group, subject, against)
+        for group in posterior.score
+        if group == "prior" or not is_read(features, group)
+    )
+    forecast = _forecast(prepared, section, as_of, threshold)
+    last_visit = _date(visits[-1]) if len(visits) else None
+    return SectionAssessment(
+        building=prepared.record.code,
+        section=section.code,
+        as_of=as_of,
+        verdict=verdict,
+        probability=posterior.probability,
+        log_odds=LogOdds(against, prior, prior + sum(item.weight for item in evidence)),
+        since=_since(prepared, section, features, verdict),
+        evidence=tuple(sorted(evidence, key=lambda item: -abs(item.weight))),
+        trends=_trends(prepared, section, features),
+        forecast=forecast,
+        advice=advise(features, posterior.probability, verdict, against, VALUE),
+        next_inspection=next_inspection(verdict, last_visit, as_of, forecast.early if forecast else None),
+    )
+
+
+def _verdict(posterior: Posterior, visits: int) -> str:
+    """The likeliest hypothesis, or trapped water once it is likely enough that not looking would cost more.
+
+    Water that is held and missed costs the wall; a look at a sound wall costs a visit. So trapped water is
+    called from the probability :data:`CALL` on, though another hypothesis may be somewhat likelier.
+    """
+    best = posterior.ranked[0]
+    if posterior.probability["trapped_water"] >= CALL:
+        best = "trapped_water"
+    chance = posterior.probability[best]
+    if visits == 0 or (visits < FEW_VISITS and chance < FEW_SURE):
+        return INSUFFICIENT
+    if best != "trapped_water" and chance < LEAST_SURE:
+        return INSUFFICIENT
+    return best
+
+
+def _date(day: float) -> dt.date:
+    return _EPOCH + dt.timedelta(days=int(np.floor(day)))
+
+
+def _dated(day: float) -> dt.date | None:
+    return _date(day) if np.isfinite(day) else None
+
+
+def _since(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, verdict: str
+) -> dt.date | None:
+    if verdict in {INSUFFICIENT, "stable", "condensation"}:
+        return None
+    return _dated(onset(verdict, prepared.levels[section.code], features, section.events))
+
+
+def _trends(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures
+) -> dict[str, TrendResult]:
+    """Rates under the present coat, quantity by quantity; from all visits where the coat has none yet."""
+    found = {}
+    for quantity, level in sorted(prepared.levels[section.code].items()):
+        window = level.since(features.coat_start)
+        found[quantity] = _trend(window if len(window) >= 2 else level)
+    return found
+
+
+def _trend(level: Level) -> TrendResult:
+    rate = trend(level.time, level.value, level.low, level.high)
+    return TrendResult(
+        rate_per_year=_number(rate.rate_per_year),
+        low=_number(rate.low),
+        high=_number(rate.high),
+        p_value=_number(rate.p_value),
+        readings=rate.n,
+        first=_date(rate.first),
+        last=_date(rate.last),
+        unit=level.unit,
+        method=rate.method,
+    )
+
+
+def _number(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _forecast(
+    prepared: PreparedBuilding, section: SectionRecord, as_of: dt.date, threshold: float
+) -> Forecast | None:
+    """First passage of the affected share over the threshold; None where nothing was surveyed."""
+    levels = prepared.levels[section.code]
+    if not any(quantity in levels for quantity in AREAS[:2]):
+        return None
+    day = float((as_of - _EPOCH).days)
+    time, low, high = affected_share(levels, coat_area(section, day))
+    passage = first_passage(time, low, threshold, day, low, high)
+    if passage is None:
+        return None
+    return Forecast(
+        quantity="affected_area_fraction",
+        threshold=threshold,
+        expected=_dated(passage.expected),
+        early=_dated(passage.early),
+        late=_dated(passage.late),
+    )
+
+
+__all__ = ["FAILURE_THRESHOLD", "HYPOTHESES", "assess_building", "model_version"]

@@ -1,0 +1,177 @@
+"""What each kind of reading shows, in a plain sentence with its numbers.
+
+Areas and lengths are in canonical units here; the pages turn them into the reader's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from inspections.analysis.features import SHORT_MARGIN, SectionFeatures, coat_area
+from inspections.analysis.records import SectionRecord
+from inspections.analysis.regression import SeasonalFit
+from inspections.analysis.series import Level, PreparedBuilding
+
+#: Two-sided 95 % point of the normal distribution.
+NORMAL_95 = 1.959964
+#: Visits that the words "of late" cover.
+LATELY = 4
+
+
+def statement(
+    group: str, prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures
+) -> str:
+    """One or two sentences on what the readings of ``group`` show of the section."""
+    writer = _WRITERS[group]
+    text = writer(prepared, section, features)
+    aside = prepared.aside[section.code]
+    count = int((aside.quantity == group).sum())
+    if count:
+        text += f" {count} {'reading was' if count == 1 else 'readings were'} set aside."
+    return text
+
+
+def _moved(name: str, fit: SeasonalFit, unit: str) -> str:
+    reach = NORMAL_95 * fit.rate_error
+    low, high = fit.rate - reach, fit.rate + reach
+    if fit.n < 3:
+        return f"{name} was read {_times(fit.n)}, too few for a rate"
+    if low > 0 or high < 0:
+        verb = "rose" if fit.rate > 0 else "fell"
+        ends = sorted((abs(low), abs(high)))
+        return (
+            f"{name} {verb} {abs(fit.rate):.2g}{unit} a year ({ends[0]:.2g} to {ends[1]:.2g}, {fit.n} visits)"
+        )
+    return f"{name} shows no clear rise or fall ({low:+.2g} to {high:+.2g}{unit} a year, {fit.n} visits)"
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _rank(value: float) -> str:
+    if not np.isfinite(value) or abs(value) < 1:
+        return ""
+    return f" and stands {'above' if value > 0 else 'below'} the other walls of the house"
+
+
+def _meter_changed(prepared: PreparedBuilding, quantity: str, level: Level) -> str:
+    steps = [step for step in prepared.steps if step.quantity == quantity and step.after in level.meter]
+    if not steps:
+        return ""
+    step = steps[-1]
+    return (
+        f" A change of meter moved the scale by {step.size:+.2g} ± {step.error:.1g} and was taken out"
+        f" (from {step.sections} {'wall' if step.sections == 1 else 'walls'})."
+    )
+
+
+def _face(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    level = prepared.levels[section.code]["surface_moisture"]
+    fit = features.fits.get("surface_moisture")
+    if fit is None:
+        return "Face moisture has not been read since the present coat was put on."
+    text = _moved("Face moisture", fit, "") + _rank(features["face_rank"]) + "."
+    winter, _ = fit.season
+    if fit.n >= 6 and abs(winter) > 1.5 * fit.noise:
+        text += f" It is highest in {'winter' if winter > 0 else 'summer'}."
+    return text + _meter_changed(prepared, "surface_moisture", level)
+
+
+def _deep(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    level = prepared.levels[section.code]["deep_moisture"]
+    fit = features.fits.get("deep_moisture")
+    if fit is None:
+        return "Deep moisture has not been read since the present coat was put on."
+    text = _moved("Deep moisture", fit, "") + _rank(features["deep_rank"])
+    face = features.fits.get("surface_moisture")
+    rising = fit.rate > NORMAL_95 * fit.rate_error
+    if rising and face is not None and face.rate < NORMAL_95 * face.rate_error:
+        text += " while the face did not"
+    return text + "." + _meter_changed(prepared, "deep_moisture", level)
+
+
+def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    fit = features.fits.get("in_wall_humidity")
+    if fit is None:
+        return "In-wall humidity has not been read since the present coat was put on."
+    level = prepared.levels[section.code]["in_wall_humidity"]
+    last = level.since(features.coat_start)
+    beyond = int((~np.isfinite(last.high[-LATELY:])).sum())
+    text = f"In-wall humidity stands near {min(fit.level, 100.0):.0f} % RH"
+    if beyond:
+        text += f", beyond the meter's scale at {beyond} of the last {min(LATELY, len(last))} visits"
+    reach = NORMAL_95 * fit.rate_error
+    if abs(fit.rate) > reach:
+        text += f", {'rising' if fit.rate > 0 else 'falling'} {abs(fit.rate):.1f} a year"
+    return text + f" ({fit.n} visits)."
+
+
+def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]:
+    def write(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+        level = prepared.levels[section.code][quantity].since(features.coat_start)
+        if not len(level):
+            return f"{name} has not been surveyed since the present coat was put on."
+        day = float(level.time[-1])
+        share = coat_area(section, day)
+        latest, first = float(level.value[-1]), float(level.value[0])
+        censored = not np.isfinite(level.low[-1])
+        if latest <= 0 or censored:
+            return f"{name}: none that the survey could tell, at {len(level)} visits."
+        text = f"{name} is {latest:.2g} m² ({100 * latest / share:.2g} % of the coat)"
+        fit = features.fits[quantity]
+        if fit.n > 2 and fit.rate > NORMAL_95 * fit.rate_error:
+            text += f" and growing; it was {first:.2g} m² when first surveyed"
+        elif fit.n > 2:
+            text += " and not clearly growing"
+        return text + f" ({len(level)} visits)."
+
+    return write
+
+
+def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    _, margin, assumed = features.margins
+    short = int((margin < SHORT_MARGIN).sum())
+    text = f"The face stood {np.median(margin):.1f} K above the air's dew point at the middle visit"
+    text += f", and within {SHORT_MARGIN:.1f} K of it at {short} of {len(margin)}."
+    follows = features["face_follows_margin"]
+    if np.isfinite(follows) and follows < -1:
+        text += " The face is wet when that margin is short."
+    elif features["face_follows_air"] > 1.5 and np.median(margin) > 2 * SHORT_MARGIN:
+        text += " The face follows the air's humidity although it stays above the dew point, as salts do."
+    if assumed:
+        text += " No face temperature was read: the face is taken to be 2 K colder than the air."
+    return text
+
+
+def _mortar(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    fit = features.fits["mortar_soft_depth"]
+    return f"Mortar is soft to {max(fit.level, 0):.0f} mm deep where the probe could reach ({fit.n} visits)."
+
+
+def _timber(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    fit = features.fits["timber_moisture"]
+    return f"Timber in the wall reads {fit.level:.0f} % WME ({fit.n} visits)."
+
+
+def _dust(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+    fit = features.fits["hygroscopic_moisture"]
+    return (
+        f"Drilled dust takes up {max(fit.level, 0):.1f} % of its mass from air at 75 % RH ({fit.n} visits)."
+    )
+
+
+_WRITERS: dict[str, Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]] = {
+    "surface_moisture": _face,
+    "deep_moisture": _deep,
+    "in_wall_humidity": _in_wall,
+    "hollow_area": _area("Hollow area", "hollow_area"),
+    "spall_area": _area("Fallen area", "spall_area"),
+    "salt_area": _area("Salt-stained area", "salt_area"),
+    "air_humidity": _air,
+    "mortar_soft_depth": _mortar,
+    "timber_moisture": _timber,
+    "hygroscopic_moisture": _dust,
+}

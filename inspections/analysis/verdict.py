@@ -1,0 +1,145 @@
+"""The posterior over the six hypotheses, as a sum of what each kind of reading says.
+
+For hypotheses k the log posterior is, up to a constant, ``a_k + sum_j f_jk(x_j)``: a start from coat and
+exposure, then one term for each statistic of :mod:`features`, each a straight line with bends that the
+calibration may use. The terms are fitted together (penalised multinomial likelihood), so readings that share
+one water share its weight: Good's (1985) weight of evidence with the dependence allowed for, not a sum of
+separate verdicts. A group that was not read drops out, and the terms of the others change by what the
+calibration found they must then carry alone. Drained linings are wet behind and dry in front by design:
+there, moisture and humidity carry no weight at all.
+
+Numbers live in :mod:`calibration`, made by ``python -m tests.simulation.calibrate`` on simulated walls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from inspections.analysis.features import FEATURES, GROUP_OF, GROUPS, READ_GROUPS
+from inspections.analysis.records import FloatArray
+from inspections.analysis.results import HYPOTHESES
+
+#: Groups that say nothing behind a lining with a proven way out for the water.
+BLIND_WHEN_DRAINED = ("surface_moisture", "deep_moisture", "in_wall_humidity")
+#: Groups whose absence changes what the others must carry.
+CARRIED = ("deep_moisture", "in_wall_humidity", "hollow_area", "spall_area", "air_humidity")
+#: Groups whose terms change when one of :data:`CARRIED` is missing.
+CARRIERS = ("prior", "surface_moisture", "deep_moisture", "in_wall_humidity", "hollow_area", "spall_area")
+
+
+@dataclass(frozen=True)
+class Model:
+    """Numbers of the verdict's model, F statistics and K hypotheses.
+
+    ``low``, ``high`` clip each statistic (F,) to what calibration saw; ``centre`` and ``scale`` (F,) make it
+    unitless; ``knots`` (F, B) hold the bends in that unit (NaN: none). ``weights`` (T, K) belong to the terms
+    in the order of :attr:`terms`. ``temperature`` (at least 1) flattens the posterior by what the model was
+    found to be surer of than right on walls of another kind than it was calibrated on.
+    """
+
+    version: str
+    low: FloatArray
+    high: FloatArray
+    centre: FloatArray
+    scale: FloatArray
+    knots: FloatArray
+    weights: FloatArray
+    temperature: float
+
+    @cached_property
+    def terms(self) -> tuple[tuple[str, str], ...]:
+        """For each row of ``weights``: the group that it belongs to, and a name."""
+        names = [("prior", "start")]
+        names += [("prior", f"{group} not read") for group in READ_GROUPS]
+        for j, feature in enumerate(FEATURES):
+            names.append((GROUP_OF[feature], feature))
+            bends = int(np.isfinite(self.knots[j]).sum())
+            names += [(GROUP_OF[feature], f"{feature} bend {i + 1}") for i in range(bends)]
+        for absent in CARRIED:
+            names += [
+                (GROUP_OF[feature], f"{feature} without {absent}") for feature in carriers_without(absent)
+            ]
+        return tuple(names)
+
+    def basis(self, vectors: FloatArray) -> FloatArray:
+        """Terms (n, T) of statistics (n, F)."""
+        z = (np.clip(blinded(vectors), self.low, self.high) - self.centre) / self.scale
+        missing = np.column_stack([~_read(z, group) for group in READ_GROUPS]).astype(float)
+        known = np.nan_to_num(z)
+        columns = [np.ones(len(z)), *missing.T]
+        for j in range(len(FEATURES)):
+            columns.append(known[:, j])
+            for knot in self.knots[j][np.isfinite(self.knots[j])]:
+                columns.append(np.where(np.isnan(z[:, j]), 0.0, np.maximum(known[:, j] - knot, 0.0)))
+        for absent in CARRIED:
+            gone = missing[:, READ_GROUPS.index(absent)]
+            columns += [known[:, FEATURES.index(name)] * gone for name in carriers_without(absent)]
+        return np.column_stack(columns)
+
+    def scores(self, vectors: FloatArray) -> dict[str, FloatArray]:
+        """For each group the log-odds scale scores (n, K) that it adds, after calibration."""
+        basis = self.basis(vectors)
+        owner = np.array([group for group, _ in self.terms])
+        return {
+            group: basis[:, owner == group] @ self.weights[owner == group] / self.temperature
+            for group in GROUPS
+        }
+
+
+def carriers_without(absent: str) -> list[str]:
+    """The statistics whose terms change when ``absent`` was not read."""
+    return [name for name in FEATURES if GROUP_OF[name] in CARRIERS and GROUP_OF[name] != absent]
+
+
+def blinded(vectors: FloatArray) -> FloatArray:
+    """Statistics (n, F) with those removed that say nothing behind a drained lining."""
+    vectors = np.array(vectors, dtype=float, ndmin=2)
+    drained = vectors[:, FEATURES.index("drained")] > 0
+    blind = np.array([GROUP_OF[name] in BLIND_WHEN_DRAINED for name in FEATURES])
+    vectors[np.ix_(drained, blind)] = np.nan
+    return vectors
+
+
+def _read(z: FloatArray, group: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    own = [FEATURES.index(name) for name in GROUPS[group]]
+    return np.asarray(np.isfinite(z[:, own]).any(axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """Probabilities by hypothesis, and the scores by group whose sum is their logarithm up to a constant."""
+
+    probability: dict[str, float]
+    score: dict[str, FloatArray]
+
+    @property
+    def ranked(self) -> list[str]:
+        """Hypotheses from the likeliest down; ties in the order of the table."""
+        return sorted(HYPOTHESES, key=lambda name: -self.probability[name])
+
+    def weight(self, group: str, hypothesis: str, against: str) -> float:
+        """Log-odds that ``group`` adds for ``hypothesis`` over ``against``."""
+        score = self.score[group]
+        return float(score[HYPOTHESES.index(hypothesis)] - score[HYPOTHESES.index(against)])
+
+
+def posteriors(model: Model, vectors: Sequence[FloatArray]) -> list[Posterior]:
+    """The posterior of each row of statistics."""
+    if not len(vectors):
+        return []
+    scores = model.scores(np.array(vectors))
+    total = np.sum(list(scores.values()), axis=0)
+    total = total - total.max(axis=1, keepdims=True)
+    probability = np.exp(total)
+    probability /= probability.sum(axis=1, keepdims=True)
+    return [
+        Posterior(
+            probability=dict(zip(HYPOTHESES, map(float, probability[i]), strict=True)),
+            score={group: score[i] for group, score in scores.items()},
+        )
+        for i in range(len(total))
+    ]
