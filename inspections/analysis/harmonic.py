@@ -15,9 +15,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import stdtr, stdtrit
 
-from .linear import LinearFit, columns_are_independent, linear_fit
-from .records import YEAR, FloatArray
-from .trends import CONFIDENCE, merge_days
+from inspections.analysis.linear import LinearFit, columns_are_independent, linear_fit
+from inspections.analysis.records import YEAR, FloatArray
+from inspections.analysis.trends import CONFIDENCE, merge_days
 
 #: Condition number of the scaled columns from which season, trend and steps can't be told apart (Belsley, Kuh
 #: and Welsch 1980, Regression Diagnostics, sec. 3.2: moderate to strong from 30).

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
-from .records import FloatArray
+from inspections.analysis.records import FloatArray
 
 #: Huber's constant: 95 % efficiency where the errors are normal (Huber 1981).
 HUBER = 1.345

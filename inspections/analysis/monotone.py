@@ -18,7 +18,7 @@ import numpy.typing as npt
 from scipy.optimize import brentq
 from scipy.special import betaincc, digamma, gammaincc, ndtri, stdtrit
 
-from .records import YEAR, FloatArray
+from inspections.analysis.records import YEAR, FloatArray
 
 #: A share that sounding or outlining can't tell from none: a palm's breadth on a few square metres of wall.
 #: Common practice.

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from .records import FloatArray
+from inspections.analysis.records import FloatArray
 
 ZERO_CELSIUS = 273.15
 #: Triple point of water, degC: the curves over ice and water meet here and not at 0 degC, so that the dew

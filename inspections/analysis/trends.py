@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
-from .records import YEAR, FloatArray, Readings
+from inspections.analysis.records import YEAR, FloatArray, Readings
 
 IntArray = npt.NDArray[np.int64]
 
