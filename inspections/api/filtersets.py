@@ -7,7 +7,7 @@ from typing import Any
 import django_filters.rest_framework as filters
 from django.db.models import QuerySet
 
-from inspections.queries.api import LIVE
+from inspections.queries.api import CENSORED, LIVE
 from inspections.vocabulary import (
     ActionKind,
     AllocatedBy,
@@ -71,7 +71,7 @@ class ReadingFilters(OfBuilding, OfInstrument, RecordFilters):
     quantity = Word(Quantity.choices)
     unit = Word(Unit.choices)
     qualifier = Word(QUALIFIERS)
-    censored = YesNo(field_name="qualifier", lookup_expr="gt", help_text="Whether the scale had ended.")
+    censored = YesNo(method="filter_censored", help_text="Whether the scale had ended.")
     point = Text()
     replicate = Whole()
     height_mm = Number()
@@ -81,6 +81,9 @@ class ReadingFilters(OfBuilding, OfInstrument, RecordFilters):
     taken_after, taken_before = span(Moment, "taken_at")
     min_canonical_value = Number(field_name="value", lookup_expr="gte")
     max_canonical_value = Number(field_name="value", lookup_expr="lte")
+
+    def filter_censored(self, queryset: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        return queryset.filter(CENSORED) if value == TRUE else queryset.exclude(CENSORED)
 
 
 class LogSeriesFilters(OfBuilding, OfInstrument, RecordFilters):

@@ -5,12 +5,14 @@ from __future__ import annotations
 from django.db.models import Q, QuerySet
 
 from inspections.models import LIVE_FLAG_STATES, LogSeries, LogValue
-from inspections.vocabulary import UNITS, Quantity, Unit
+from inspections.vocabulary import UNITS, Qualifier, Quantity, Unit
 from portfolio import queries
 from portfolio.models import Organisation
 
 #: A flag in one of these states waits for somebody.
 LIVE = Q(state__in=list(LIVE_FLAG_STATES))
+#: A reading at which the instrument's scale had ended.
+CENSORED = ~Q(qualifier=Qualifier.EXACT)
 
 
 def canonical_unit(quantity: str, unit: str) -> str:

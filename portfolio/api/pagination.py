@@ -84,7 +84,7 @@ class CursorPages(BasePagination):
         return Response({**links, "results": data}, headers={"Link": header} if header else None)
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
-        link = {"type": "string", "nullable": True, "format": "uri"}
+        link = {"type": ["string", "null"], "format": "uri"}
         return {
             "type": "object",
             "required": ["next", "previous", "results"],

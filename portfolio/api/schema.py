@@ -51,15 +51,14 @@ class Description(AutoSchema):
             return [*own, LINK]
         return [*own, ENTITY_TAG] if getattr(self.view, "has_revision", False) else own
 
-    def get_response_serializers(self) -> Any:
-        answers: Any = super().get_response_serializers()
-        if not isinstance(answers, dict):
-            answers = {200: answers}
+    def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
         problems = {
-            (status, MEDIA_TYPE): OpenApiResponse(ProblemSerializer, description)
+            str(status): self._get_response_for_code(
+                OpenApiResponse(ProblemSerializer, description), str(status), [MEDIA_TYPE], direction
+            )
             for status, description in PROBLEMS.items()
         }
-        return {**answers, **problems}
+        return {**super()._get_response_bodies(direction), **problems}
 
     def _get_response_for_code(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
         response: dict[str, Any] = super()._get_response_for_code(*args, **kwargs)

@@ -19,7 +19,7 @@ class ScopedQuerySet(models.QuerySet[Any]):
 
     def of(self, organisation: Organisation) -> Self:
         """Only the records of ``organisation``; another's do not exist."""
-        return self.filter(**{self.model.SCOPE: organisation})
+        return self.filter(**{self.model.SCOPE: organisation.pk})
 
     def standing(self) -> Self:
         """Only the records that nobody has voided."""

@@ -1,0 +1,117 @@
+"""The endpoints of what stands there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from portfolio.models import Building, Change, Event, Membership, Organisation, Section, Treatment
+from portfolio.vocabulary import Role
+from tests.api import factories
+from tests.api.base import EndpointTests, RecordEndpointTests
+from tests.api.client import Program
+from tests.support.cast import Cast, join
+
+
+class TestOrganisations(EndpointTests):
+    endpoint = "organisations"
+    model = Organisation
+
+    @pytest.fixture
+    def ours(self, cast: Cast) -> list[Any]:
+        return [cast.organisation]
+
+    @pytest.fixture
+    def theirs(self, cast: Cast) -> Any:
+        return cast.other_organisation
+
+    def make(self, organisation: Organisation) -> Any:
+        return organisation
+
+    def test_is_found_by_its_slug(self, cast: Cast, analyst: Program) -> None:
+        assert analyst.get("organisations/larch-row/").json()["id"] == str(cast.organisation.pk)
+        assert analyst.get("organisations/mill-lane/").status_code == 404
+
+
+class TestMemberships(EndpointTests):
+    endpoint = "memberships"
+    model = Membership
+
+    def make(self, organisation: Organisation) -> Any:
+        user = join(organisation, f"member{factories.number()}", Role.ANALYST)
+        return Membership.objects.get(user=user)
+
+
+class TestBuildings(RecordEndpointTests):
+    endpoint = "buildings"
+    model = Building
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.building(organisation)
+
+    def test_is_found_by_its_code(self, cast: Cast, analyst: Program) -> None:
+        house = factories.building(cast.organisation, code="H 1.2")
+        factories.building(cast.other_organisation, code="H9")
+        assert analyst.get("buildings/H%201.2/").json()["id"] == str(house.pk)
+        assert analyst.get("buildings/H9/").status_code == 404
+
+
+class TestSections(RecordEndpointTests):
+    endpoint = "sections"
+    model = Section
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.section(organisation)
+
+    def test_filters_by_building(self, cast: Cast, analyst: Program) -> None:
+        here = factories.section(cast.organisation)
+        factories.section(cast.organisation)
+        (row,) = analyst.results(f"sections/?building={here.building.code}")
+        assert (row["id"], row["building"]) == (str(here.pk), here.building.code)
+        assert row["building_id"] == str(here.building.pk)
+
+
+class TestTreatments(RecordEndpointTests):
+    endpoint = "treatments"
+    model = Treatment
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.treatment(organisation)
+
+    def test_filters_by_binder_and_date(self, cast: Cast, analyst: Program) -> None:
+        lime = factories.treatment(cast.organisation, applied_on="2014-05-10", removed_on="2020-01-01")
+        factories.treatment(cast.organisation, applied_on="2014-05-10", binder="portland_cement")
+        factories.treatment(cast.organisation, applied_on="2016-05-10")
+        asked = "treatments/?binder=NHL%203.5&applied_after=2014-05-10&applied_before=2016-05-10"
+        assert [row["id"] for row in analyst.results(asked)] == [str(lime.pk)]
+        assert [row["id"] for row in analyst.results("treatments/?removed=true")] == [str(lime.pk)]
+        assert str(lime.pk) not in [row["id"] for row in analyst.results("treatments/?removed=false")]
+
+
+class TestEvents(RecordEndpointTests):
+    endpoint = "events"
+    model = Event
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.event(organisation)
+
+    def test_tells_a_wall_from_the_house(self, cast: Cast, analyst: Program) -> None:
+        house = factories.event(cast.organisation, section=None)
+        wall = factories.event(cast.organisation)
+        assert [row["id"] for row in analyst.results("events/?has_section=false")] == [str(house.pk)]
+        assert [row["id"] for row in analyst.results("events/?has_section=true")] == [str(wall.pk)]
+
+
+class TestChanges(EndpointTests):
+    endpoint = "changes"
+    model = Change
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.change(organisation)
+
+    def test_filters_by_record(self, cast: Cast, analyst: Program) -> None:
+        change = factories.change(cast.organisation)
+        factories.change(cast.organisation)
+        (row,) = analyst.results(f"changes/?model=section&record_id={change.record_id}")
+        assert row["fields"] == {"length_m": [2.0, 2.5]}
