@@ -216,11 +216,11 @@ class Life:
 
     def _spring(self, i: int, step: int) -> None:
         rng, leaks = self.rng, self.leaks
-        leaks.size[i] = 0.15 * rng.lognormal(0.0, 0.7)
+        leaks.size[i] = 0.3 * rng.lognormal(0.0, 0.6)
         leaks.since[i] = step
         leaks.ramp[i] = rng.choice([5.0, 120.0, 600.0]) * rng.uniform(0.5, 1.5)
         leaks.rainy[i] = rng.uniform(0.1, 0.95)
-        leaks.through[i] = rng.beta(4.0, 1.2)
+        leaks.through[i] = rng.beta(4.0, 0.8)
 
     def _flood(self, house: int, step: int) -> None:
         kind = "sump_failure" if self.plan.houses[house].has_sump and self.rng.random() < 0.6 else "flood"

@@ -208,7 +208,7 @@ class Reader:
         coat_step = rng.normal(0.0, s.coat_step, (n, most))
         coat_step[:, 0] = 0.0
         swing = s.season_swing * rng.lognormal(0.0, 0.4, n)
-        hygroscopic = 12 * np.minimum(m.salt, 2.0) * np.clip((m.room_rh - 60) / 30, 0.0, 1.0)
+        hygroscopic = 9 * np.minimum(m.salt, 2.0) * np.clip((m.room_rh - 60) / 30, 0.0, 1.0)
         common = (
             self._per_section(base)
             + coat_step[self.looks.section, self.coat_number]

@@ -19,7 +19,7 @@ FULL, STILL_FULL = 0.5, 0.45
 #: and its face is no wetter than this, since what shows there is entry.
 LITTLE, FACE_DRY = 0.025, 0.35
 #: Entry: mean liquid to the face over half a year, kg/m² a day, and mean wetness of the face.
-SEEPING, FACE_WET = 0.015, 0.3
+SEEPING, FACE_WET = 0.012, 0.15
 #: Condensation: share of the year in which the face sweats.
 SWEATING = 0.12
 #: Drying out: share of the wall's capacity still to be given off.
