@@ -113,7 +113,7 @@ def draw_house(rng: np.random.Generator, code: str, years: float) -> House:
     visits = _visits(rng, first, span)
     grid = np.arange(visits[0] - LEAD * YEAR, visits[-1] + 1.2 * YEAR, STEP)
     team = tuple(
-        Inspector(name, rng.normal(0, 0.008), rng.lognormal(-0.1, 0.18))
+        Inspector(name, rng.normal(0, 0.006), rng.lognormal(-0.1, 0.18))
         for name in rng.permutation(["A. Marl", "B. Tuff", "C. Flint", "D. Clunch"])[: rng.integers(1, 4)]
     )
     turn = np.where(rng.random(len(visits)) < 0.75, 0, rng.integers(0, len(team), len(visits)))
@@ -134,7 +134,7 @@ def draw_house(rng: np.random.Generator, code: str, years: float) -> House:
         area_limit=float(rng.choice([0.01, 0.02, 0.05])),
         area_step=float(rng.choice([0.01, 0.02, 0.05])),
         imperial=rng.random() < 0.3,
-        noise=rng.lognormal(np.log(0.022), 0.3),
+        noise=rng.lognormal(np.log(0.016), 0.3),
         climate=_climate(rng, grid),
         surface_meters=_meters(rng, f"{code}-F", str(scale), grid, visits),
         deep_meters=_meters(rng, f"{code}-D", "relative", grid, visits),
@@ -216,9 +216,9 @@ def _meters(
                 scale=scale,
                 maximum=full,
                 resolution=step,
-                offset=full * rng.normal(0, 0.012),
+                offset=full * rng.normal(0, 0.009),
                 gain=full * gain * rng.lognormal(0, 0.07),
-                drift=full * rng.uniform(0.0003, 0.0025) * walk,
+                drift=full * rng.uniform(0.0002, 0.002) * walk,
                 first_day=float(first_day),
             )
         )
