@@ -1,3 +1,18 @@
-from django.urls import URLPattern, URLResolver
+"""Where each page is."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from __future__ import annotations
+
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from inspections.web import views
+
+urlpatterns = [
+    path("", views.portfolio, name="portfolio"),
+    path("sign-in/", views.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("units/", views.choose_units, name="units"),
+    path("houses/<uuid:pk>/", views.building, name="building"),
+    path("sections/<uuid:pk>/", views.section, name="section"),
+    path("how-a-verdict-is-made/", views.how_verdicts_are_made, name="how-verdicts-are-made"),
+]

@@ -1,0 +1,194 @@
+"""What each page shows, read in a fixed number of queries, always within one organisation."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from django.db.models import Count, F, Prefetch, Q, QuerySet
+
+from inspections.models import LIVE_FLAG_STATES, Action, Allocation, Assessment, Flag, Plan, Reading, Trial
+from inspections.vocabulary import OF_THE_BUILDING, Quantity
+from portfolio.models import Building, Event, Membership, Organisation, Section, Treatment, User
+
+#: Areas that are told with their latest level: the sum of a day.
+_AREAS = (Quantity.HOLLOW_AREA, Quantity.SPALL_AREA, Quantity.SALT_AREA)
+
+
+@dataclass(slots=True)
+class Stretch:
+    """A section with what is known of it now."""
+
+    section: Section
+    assessment: Assessment | None = None
+    flags: list[Flag] = field(default_factory=list)
+    treatments: list[Treatment] = field(default_factory=list)
+    plan: Plan | None = None
+
+    @property
+    def due(self) -> dt.date | None:
+        """When it is next to be inspected: as postponed, as planned, or as assessed."""
+        if self.plan:
+            return self.plan.postponed_to or self.plan.due_on
+        return self.assessment.next_inspection if self.assessment else None
+
+
+@dataclass(slots=True)
+class House:
+    """A building with its sections, in order."""
+
+    building: Building
+    stretches: list[Stretch] = field(default_factory=list)
+    plan: Plan | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What happened to a section and its house: events in time, actions and flags the latest first."""
+
+    events: list[Event]
+    actions: list[Action]
+    flags: list[Flag]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialArms:
+    """A trial with its arms, the count of sections in each, and the ways they were allotted."""
+
+    trial: Trial
+    arms: dict[str, int]
+    allocated_by: Counter[str]
+
+
+def organisations_of(user: User) -> list[Organisation]:
+    """The organisations a person belongs to, by name."""
+    memberships = Membership.objects.filter(user=user).select_related("organisation")
+    return sorted((membership.organisation for membership in memberships), key=lambda o: (o.name, o.slug))
+
+
+def find_building(organisation: Organisation, pk: UUID) -> Building | None:
+    """The building, if the organisation has it."""
+    found: Building | None = Building.objects.of(organisation).standing().filter(pk=pk).first()
+    return found
+
+
+def find_section(organisation: Organisation, pk: UUID) -> Section | None:
+    """The section with its building, if the organisation has it."""
+    sections = Section.objects.of(organisation).standing().filter(building__voided_at__isnull=True)
+    found: Section | None = sections.select_related("building").filter(pk=pk).first()
+    return found
+
+
+def houses(organisation: Organisation, building: Building | None = None) -> list[House]:
+    """Every house (or one) with its sections, their current assessments, live flags, coats and plans."""
+    buildings = Building.objects.of(organisation).standing()
+    sections = Section.objects.of(organisation).standing()
+    if building is not None:
+        buildings, sections = buildings.filter(pk=building.pk), sections.filter(building=building)
+    found = {own.pk: House(own) for own in buildings.order_by("code")}
+    stretches: dict[UUID, Stretch] = {}
+    for section in sections.select_related("building").order_by("building__code", "wall", "start_m", "code"):
+        if section.building_id in found:
+            stretches[section.pk] = Stretch(section)
+            found[section.building_id].stretches.append(stretches[section.pk])
+    _fill(organisation, stretches, found, building)
+    return list(found.values())
+
+
+def _fill(
+    organisation: Organisation,
+    stretches: dict[UUID, Stretch],
+    found: dict[UUID, House],
+    building: Building | None,
+) -> None:
+    """Hang onto each section what belongs to it, in one query a kind."""
+    of_one = {} if building is None else {"section__building": building}
+    for assessment in Assessment.objects.of(organisation).filter(current=True, **of_one):
+        if assessment.section_id in stretches:
+            stretches[assessment.section_id].assessment = assessment
+    for flag in Flag.objects.of(organisation).filter(state__in=LIVE_FLAG_STATES, **of_one):
+        if flag.section_id in stretches:
+            stretches[flag.section_id].flags.append(flag)
+    coats = Treatment.objects.of(organisation).standing().filter(**of_one)
+    for treatment in coats.order_by("applied_on", "layer"):
+        if treatment.section_id in stretches:
+            stretches[treatment.section_id].treatments.append(treatment)
+    plans = Plan.objects.of(organisation)
+    for plan in plans if building is None else plans.filter(building=building):
+        if plan.section_id in stretches:
+            stretches[plan.section_id].plan = plan
+        elif plan.section_id is None and plan.building_id in found:
+            found[plan.building_id].plan = plan
+
+
+def latest_areas(organisation: Organisation, sections: Iterable[Section]) -> dict[UUID, dict[str, float]]:
+    """For each section the latest day's sum of each area, m². Two queries, however many sections."""
+    ids = [section.pk for section in sections]
+    areas = Reading.objects.of(organisation).standing().filter(section_id__in=ids, quantity__in=_AREAS)
+    rows = areas.filter(qualifier="").annotate(day=F("visit__day"))
+    sums: dict[tuple[UUID, str], dict[dt.date, float]] = defaultdict(lambda: defaultdict(float))
+    for section, quantity, day, value in rows.order_by("taken_at").values_list(
+        "section_id", "quantity", "day", "value"
+    ):
+        sums[section, quantity][day] += value
+    latest: dict[UUID, dict[str, float]] = defaultdict(dict)
+    for (section, quantity), by_day in sums.items():
+        latest[section][quantity] = by_day[max(by_day)]
+    return dict(latest)
+
+
+def trials(organisation: Organisation) -> list[TrialArms]:
+    """The organisation's trials with their arms and how those were allotted."""
+    allocations = Prefetch(
+        "allocations",
+        Allocation.objects.of(organisation).standing().order_by("arm"),
+        to_attr="standing_allocations",
+    )
+    found = Trial.objects.of(organisation).standing().order_by("code").prefetch_related(allocations)
+    return [_arms(trial) for trial in found]
+
+
+def _arms(trial: Trial) -> TrialArms:
+    own: list[Allocation] = trial.standing_allocations  # type: ignore[attr-defined]
+    return TrialArms(trial, dict(Counter(one.arm for one in own)), Counter(one.allocated_by for one in own))
+
+
+def house_readings(organisation: Organisation, building: Building) -> list[Reading]:
+    """The latest reading of each quantity of the house as a whole."""
+    readings = Reading.objects.of(organisation).standing().filter(building=building, section__isnull=True)
+    latest: dict[str, Reading] = {}
+    for reading in readings.filter(quantity__in=OF_THE_BUILDING).order_by("taken_at"):
+        latest[reading.quantity] = reading
+    return sorted(latest.values(), key=lambda reading: reading.quantity)
+
+
+def house_reading_counts(organisation: Organisation, building: Building) -> dict[str, int]:
+    """How many readings there are of each quantity of the house as a whole."""
+    readings = Reading.objects.of(organisation).standing().filter(building=building, section__isnull=True)
+    return dict(readings.order_by().values_list("quantity").annotate(Count("id")))
+
+
+def building_events(organisation: Organisation, building: Building) -> QuerySet[Event]:
+    """What happened to the house and its walls, the latest first."""
+    events: QuerySet[Event] = Event.objects.of(organisation).standing().filter(building=building)
+    return events.select_related("section").order_by("-happened_on", "kind")
+
+
+def past_of(organisation: Organisation, section: Section) -> Past:
+    """What happened to a section, in three queries."""
+    events = Event.objects.of(organisation).standing().filter(building=section.building_id)
+    own = Q(section=section) | Q(section__isnull=True)
+    return Past(
+        events=list(events.filter(own).order_by("happened_on", "kind")),
+        actions=list(Action.objects.of(organisation).standing().filter(section=section)),
+        flags=list(Flag.objects.of(organisation).filter(section=section)),
+    )
+
+
+def section_readings(organisation: Organisation, section: Section) -> QuerySet[Reading]:
+    """The section's readings, the latest first."""
+    readings: QuerySet[Reading] = Reading.objects.of(organisation).standing().filter(section=section)
+    return readings.select_related("instrument", "visit").order_by("-taken_at", "quantity", "height_mm", "id")

@@ -1,0 +1,1 @@
+"""How results are put into words, numbers and drawings. No queries and no requests here."""

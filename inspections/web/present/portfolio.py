@@ -1,0 +1,307 @@
+"""The portfolio in sentences: what needs a person, what is worth a look, what is quiet, what is overdue."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+from uuid import UUID
+
+from django.urls import reverse
+from django.utils.safestring import SafeString
+
+from inspections.queries.pages import House, Stretch, TrialArms
+from inspections.vocabulary import AllocatedBy, Verdict
+from inspections.web.present import coats, dates, sentences, walls, words
+
+#: Verdicts that deserve a look though nobody has been called.
+_WORTH_A_LOOK: Final = (
+    Verdict.TRAPPED_WATER,
+    Verdict.WATER_ENTRY,
+    Verdict.CONDENSATION,
+    Verdict.SURFACE_WEAR,
+)
+_UNFAIR: Final = (AllocatedBy.JUDGEMENT, AllocatedBy.CONVENIENCE)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One section in a sentence: the name is a link, the rest follows it."""
+
+    href: str
+    name: str
+    verdict: str
+    claim: str
+    course: str
+    flag: str
+    due: str
+    overdue: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HouseRow:
+    """One house: its walls small and to scale, and how it stands in a sentence."""
+
+    href: str
+    name: str
+    code: str
+    where: str
+    strip: SafeString
+    summary: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRow:
+    """One trial: the question, the arms, and how the sections got theirs."""
+
+    code: str
+    question: str
+    arms: str
+    allotted: str
+    unfair: bool
+    dates: str
+
+
+@dataclass(frozen=True, slots=True)
+class Overdue:
+    """One inspection that should have been made."""
+
+    href: str
+    name: str
+    due: str
+    days: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Portfolio:
+    """Everything the portfolio page says."""
+
+    needed: list[Row]
+    worth: list[Row]
+    houses: list[HouseRow]
+    overdue: list[Overdue]
+    trials: list[TrialRow]
+    summary: str
+    bars: list[tuple[SafeString, str]]
+
+
+def attention(houses: Iterable[House]) -> tuple[list[Stretch], list[Stretch]]:
+    """Sections with an open flag, and those whose verdict is worth a look; the strongest first."""
+    every = [stretch for house in houses for stretch in house.stretches]
+    flagged = [stretch for stretch in every if stretch.flags]
+    worth = [stretch for stretch in every if not stretch.flags and _verdict(stretch) in _WORTH_A_LOOK]
+    return sorted(flagged, key=_weakness), sorted(worth, key=_weakness)
+
+
+def _verdict(stretch: Stretch) -> str:
+    return stretch.assessment.verdict if stretch.assessment else Verdict.INSUFFICIENT_DATA
+
+
+def _weakness(stretch: Stretch) -> tuple[int, float, str]:
+    """Sort key: trapped water before the others, then by probability, then by place."""
+    if stretch.assessment is None:
+        return len(_WORTH_A_LOOK), 0.0, str(stretch.section)
+    verdict = stretch.assessment.verdict
+    rank = _WORTH_A_LOOK.index(verdict) if verdict in _WORTH_A_LOOK else len(_WORTH_A_LOOK)
+    return rank, -stretch.assessment.result["probability"].get(verdict, 0.0), str(stretch.section)
+
+
+def present(
+    houses: Sequence[House],
+    trials: Sequence[TrialArms],
+    areas: dict[UUID, dict[str, float]],
+    today: dt.date,
+    system: str,
+) -> Portfolio:
+    """The page's rows. ``areas``: the latest level of each area of each section, m²."""
+    alone = walls_with_one_section(houses)
+    flagged, worth = attention(houses)
+    rows = [
+        [_row(stretch, areas.get(stretch.section.pk, {}), alone, today, system) for stretch in group]
+        for group in (flagged, worth)
+    ]
+    return Portfolio(
+        needed=rows[0],
+        worth=rows[1],
+        houses=[_house_row(house, today) for house in houses],
+        overdue=overdue(houses, alone, today),
+        trials=[_trial_row(trial, today) for trial in trials],
+        summary=_summary(houses),
+        bars=[(walls.bar_swatch(verdict), words.verdict_name(verdict)) for verdict in _told(houses)],
+    )
+
+
+def walls_with_one_section(houses: Iterable[House]) -> set[tuple[UUID, str]]:
+    """(building, wall) of every wall that has but one section, whose code then needs no telling."""
+    counts = Counter(
+        (s.section.building_id, s.section.wall.strip()) for house in houses for s in house.stretches
+    )
+    return {key for key, count in counts.items() if count == 1}
+
+
+def full_name(stretch: Stretch, alone: set[tuple[UUID, str]]) -> str:
+    """Such as "North wall, 14 Kiln Row"."""
+    section = stretch.section
+    single = (section.building_id, section.wall.strip()) in alone
+    return f"{words.section_name(section, single)}, {words.house_name(section.building)}"
+
+
+def _row(
+    stretch: Stretch, latest: dict[str, float], alone: set[tuple[UUID, str]], today: dt.date, system: str
+) -> Row:
+    assessment = stretch.assessment
+    verdict = _verdict(stretch)
+    claim = sentences.verdict_clause(verdict, coats.tightest(stretch.treatments, today))
+    course = sentences.course_sentence(assessment.result, latest, system) if assessment else ""
+    # A flag does not flicker with the verdict: where they differ both are said.
+    flags = [
+        sentences.flag_sentence(flag.state, flag.opened_on, today)
+        + ("" if flag.verdict == verdict else f" It was opened for {words.verdict_name(flag.verdict)}.")
+        for flag in stretch.flags
+    ]
+    return Row(
+        href=reverse("section", args=[stretch.section.pk]),
+        name=full_name(stretch, alone),
+        verdict=verdict,
+        claim=claim,
+        course=course,
+        flag=" ".join(flags),
+        due=sentences.due_sentence(stretch.due, today),
+        overdue=stretch.due is not None and stretch.due < today,
+    )
+
+
+def _summary(houses: Sequence[House]) -> str:
+    sections = sum(len(house.stretches) for house in houses)
+    return f"{words.counted(len(houses), 'house')}, {words.counted(sections, 'section')} of wall."
+
+
+def _told(houses: Iterable[House]) -> list[str]:
+    """The verdicts that occur, in the order in which they are told."""
+    seen = {_verdict(stretch) for house in houses for stretch in house.stretches}
+    return [verdict for verdict in _TOLD if verdict in seen]
+
+
+# Houses ----------------------------------------------------------------------------------------------------
+
+
+def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
+    """A section as it is drawn."""
+    section, verdict = stretch.section, _verdict(stretch)
+    name = words.verdict_name(verdict)
+    probability = stretch.assessment.result["probability"].get(verdict) if stretch.assessment else None
+    said = f", {words.in_hundred(probability)}" if probability is not None else ""
+    return walls.Panel(
+        code=section.code,
+        wall=section.wall.strip() or section.code,
+        verdict=verdict,
+        verdict_name=name,
+        probability=probability,
+        start=section.start_m,
+        length=section.length_m,
+        height=section.height_m,
+        below_grade=section.below_grade_m,
+        substrate=section.substrate,
+        coats=coats.hatch_families(coats.standing(stretch.treatments, today)),
+        flagged=bool(stretch.flags),
+        href=reverse("section", args=[section.pk]),
+        label=f"{section.code}, {name}{said}{', flag open' if stretch.flags else ''}",
+    )
+
+
+def _house_row(house: House, today: dt.date) -> HouseRow:
+    building = house.building
+    summary = house_summary(house)
+    drawn = walls.lay_out(panel(stretch, today) for stretch in house.stretches)
+    name = words.house_name(building)
+    parts = [building.street if building.street != name else "", building.locality]
+    return HouseRow(
+        href=reverse("building", args=[building.pk]),
+        name=name,
+        code=building.code,
+        where=", ".join(part for part in parts if part),
+        strip=walls.draw_strip(drawn, f"The walls of {name}, to scale: {summary}")
+        if drawn
+        else SafeString(""),
+        summary=summary,
+    )
+
+
+#: How a count of sections with each verdict is told in a house's summary, in this order.
+_TOLD: Final = {
+    Verdict.TRAPPED_WATER: "holding water",
+    Verdict.WATER_ENTRY: "letting water in",
+    Verdict.CONDENSATION: "sweating",
+    Verdict.SURFACE_WEAR: "wearing",
+    Verdict.DRYING_OUT: "drying out",
+    Verdict.STABLE: "stable",
+    Verdict.INSUFFICIENT_DATA: "with too few readings",
+}
+
+
+def house_summary(house: House) -> str:
+    """Such as "One section holding water, five stable."""
+    counts = Counter(_verdict(stretch) for stretch in house.stretches)
+    parts = [f"{words.spelt(counts[verdict])} {told}" for verdict, told in _TOLD.items() if counts[verdict]]
+    if not parts:
+        return "No sections of wall are entered yet."
+    first_count = next(counts[verdict] for verdict in _TOLD if counts[verdict])
+    number, _, rest = parts[0].partition(" ")
+    parts[0] = f"{number} {'section' if first_count == 1 else 'sections'} {rest}"
+    return words.capital(words.listed(parts)) + "."
+
+
+# Overdue and trials ----------------------------------------------------------------------------------------
+
+
+def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.date) -> list[Overdue]:
+    """Plans whose day has passed, the longest first."""
+    late: list[tuple[dt.date, Overdue]] = []
+    for house in houses:
+        if house.plan:
+            due = house.plan.postponed_to or house.plan.due_on
+            href = reverse("building", args=[house.building.pk])
+            late.append(
+                (
+                    due,
+                    _overdue(
+                        due,
+                        href,
+                        f"{house.building}, the whole house",
+                        house.plan.get_reason_display(),
+                        today,
+                    ),
+                )
+            )
+        for stretch in house.stretches:
+            if stretch.plan and stretch.due:
+                href = reverse("section", args=[stretch.section.pk])
+                why = stretch.plan.detail or stretch.plan.get_reason_display()
+                late.append((stretch.due, _overdue(stretch.due, href, full_name(stretch, alone), why, today)))
+    return [row for due, row in sorted(late, key=lambda pair: (pair[0], pair[1].name)) if due < today]
+
+
+def _overdue(due: dt.date, href: str, name: str, why: str, today: dt.date) -> Overdue:
+    return Overdue(href, name, dates.day(due, today), (today - due).days, why)
+
+
+def _trial_row(arms: TrialArms, today: dt.date) -> TrialRow:
+    trial = arms.trial
+    ways = [way for way, _ in arms.allocated_by.most_common()]
+    labels = [str(AllocatedBy(way).label) for way in ways]
+    unfair = any(way in _UNFAIR for way in ways)
+    since = f"since {dates.day(trial.started_on)}" if trial.started_on else ""
+    until = f"until {dates.day(trial.planned_end_on)}" if trial.planned_end_on else ""
+    return TrialRow(
+        code=trial.code,
+        question=trial.question or trial.code,
+        arms=words.listed(
+            [f"{arm} on {words.counted(count, 'section')}" for arm, count in sorted(arms.arms.items())]
+        ),
+        allotted=f"allotted {words.listed(labels)}" if labels else "no sections allotted yet",
+        unfair=unfair,
+        dates=" ".join(part for part in (since, until) if part),
+    )

@@ -1,0 +1,468 @@
+"""A section's page: its verdict opened to the evidence, its trends, its coats, what to do next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.utils.safestring import SafeString
+
+from inspections.analysis.results import HYPOTHESES
+from inspections.analysis.strips import Strip
+from inspections.models import LIVE_FLAG_STATES, Action, Flag, Reading
+from inspections.queries.pages import Past, Stretch
+from inspections.vocabulary import FlagState, Qualifier, Verdict
+from inspections.web.present import bars, coats, dates, house, sentences, strips_svg, units, words
+from inspections.web.present.sentences import Argument, Result
+from portfolio.models import Building, Event, Treatment
+from portfolio.vocabulary import EventKind
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One of the six explanations and how probable it is."""
+
+    name: str
+    text: str
+    probability: float
+    is_verdict: bool
+
+    @property
+    def drawn(self) -> SafeString:
+        return bars.share(self.probability)
+
+
+@dataclass(frozen=True, slots=True)
+class TrendRow:
+    """One quantity's rate with its interval, count and method."""
+
+    quantity: str
+    unit: str
+    rate: str
+    interval: str
+    readings: int
+    span: str
+    p_value: str
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class CoatRow:
+    """One treatment as it was put on, and whether it still stands."""
+
+    name: str
+    layer: int
+    make_up: str
+    applied: str
+    removed: str
+    cost: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One reading as entered."""
+
+    when: str
+    quantity: str
+    value: str
+    place: str
+    instrument: str
+    inspector: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The verdict with its argument."""
+
+    word: str
+    sentence: str
+    since: str
+    course: str
+    forecast: str
+    from_when: str
+    favoured: str
+    against: str
+    total: Argument
+    prior: Argument
+    arguments: list[Argument]
+    shares: list[Share]
+    advice: list[tuple[str, str]]
+    trends: list[TrendRow]
+    decided: bool
+    next_step: str
+    needs_cautions: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The strips in both sizes and what a reader needs beside them."""
+
+    desk: SafeString
+    phone: SafeString
+    rules: list[str]
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class SectionPage:
+    """Everything a section's page says."""
+
+    name: str
+    code: str
+    building: Building
+    facts: list[str]
+    due: str
+    verdict: Verdicts | None
+    live_flags: list[str]
+    source_check: str
+    strips: Drawn | None
+    coats: list[CoatRow]
+    events: list[str]
+    flags: list[str]
+    actions: list[str]
+
+
+def present(
+    stretch: Stretch,
+    name: str,
+    latest: dict[str, float],
+    strips: Sequence[Strip],
+    past: Past,
+    today: dt.date,
+    system: str,
+) -> SectionPage:
+    """The page of one section. ``latest``: last level of each area, m²; ``strips``: as of the assessment."""
+    assessment = stretch.assessment
+    live = [flag for flag in past.flags if flag.state in LIVE_FLAG_STATES]
+    over = [flag for flag in past.flags if flag.state not in LIVE_FLAG_STATES]
+    return SectionPage(
+        name=name,
+        code=stretch.section.code,
+        building=stretch.section.building,
+        facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
+        due=sentences.due_sentence(stretch.due, today),
+        verdict=verdicts(stretch, latest, today, system),
+        live_flags=flag_lines(live, today),
+        source_check=source_check_sentence(past.events),
+        strips=draw(
+            strips,
+            rules(stretch.treatments, past.events),
+            assessment.result if assessment else None,
+            assessment.as_of if assessment else today,
+            system,
+        ),
+        coats=coat_rows(stretch.treatments, system),
+        events=[house.event_sentence(event, system, with_place=False) for event in reversed(past.events)],
+        flags=flag_lines(over, today),
+        actions=action_lines(past.actions),
+    )
+
+
+#: What to do first, by verdict. Common practice; it never goes past the source to the coat.
+NEXT_STEP: Final = {
+    Verdict.TRAPPED_WATER: (
+        "Find where the water comes from and mend that first. Then open a small place in the coat at the "
+        "wettest spot to see how deep the mortar is soft. Don’t seal or recoat until both are known."
+    ),
+    Verdict.WATER_ENTRY: (
+        "Look outside within the week: gutter, downpipe, paving, pipes, window well, neighbour. Read the "
+        "face again a day or two after the next rain, and once more in dry weather."
+    ),
+    Verdict.CONDENSATION: (
+        "The room’s air wets this face. Keep warm moist air out in summer, dry the room’s air, and read "
+        "air and face temperature together; leave the coat alone."
+    ),
+    Verdict.SURFACE_WEAR: (
+        "The wall is not wet. Patch what is loose when it suits, with a mortar no harder than the old one, "
+        "and look for what wears it: salt, frost near the ground, knocks."
+    ),
+    Verdict.DRYING_OUT: (
+        "Leave it open and let it dry. Read it again as planned; cover nothing before two seasons have "
+        "shown it dry."
+    ),
+    Verdict.STABLE: "Nothing to do but look again when it is due.",
+    Verdict.INSUFFICIENT_DATA: (
+        "Make a first full round: face and deep moisture at three heights, a hammer over the whole coat, "
+        "air and face temperature, and a dated look at every source of water outside."
+    ),
+}
+_CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_WEAR, Verdict.CONDENSATION)
+
+
+def verdicts(stretch: Stretch, latest: dict[str, float], today: dt.date, system: str) -> Verdicts | None:
+    """The verdict's part of the page, or None where the section was never assessed."""
+    if stretch.assessment is None:
+        return None
+    result: Result = stretch.assessment.result
+    coat = coats.tightest(stretch.treatments, today)
+    verdict = result["verdict"]
+    odds = result["log_odds"]
+    return Verdicts(
+        word=words.verdict_name(verdict),
+        sentence=sentences.verdict_sentence(result, coat),
+        since=sentences.since_sentence(result),
+        course=sentences.course_sentence(result, latest, system),
+        forecast=sentences.forecast_sentence(result),
+        from_when=f"From readings up to {dates.day(stretch.assessment.as_of)}.",
+        favoured=words.verdict_name(_favoured(result)),
+        against=words.verdict_name(odds["against"]),
+        total=Argument("Together", odds["total"], 0.0),
+        prior=sentences.prior_argument(result),
+        arguments=sentences.arguments(result),
+        shares=shares(result, coat),
+        advice=[
+            (words.quantity_name(item["quantity"]), item["reason"]) for item in result.get("advice") or []
+        ],
+        trends=trend_rows(result, system),
+        decided=verdict != Verdict.INSUFFICIENT_DATA,
+        next_step=NEXT_STEP[Verdict(verdict)],
+        needs_cautions=verdict in _CAUTIOUS or bool(stretch.flags),
+    )
+
+
+def _favoured(result: Result) -> str:
+    """The explanation the bars to the right speak for: the verdict, or else the likeliest."""
+    if result["verdict"] != Verdict.INSUFFICIENT_DATA:
+        return str(result["verdict"])
+    probability: dict[str, float] = result["probability"]
+    return max(probability, key=lambda name: probability[name])
+
+
+def shares(result: Result, coat: Treatment | None) -> list[Share]:
+    """The six explanations, the likeliest first."""
+    probability: dict[str, float] = result["probability"]
+    ordered = sorted(HYPOTHESES, key=lambda name: -probability.get(name, 0.0))
+    return [
+        Share(
+            words.verdict_name(name),
+            words.in_hundred(probability.get(name, 0.0)),
+            probability.get(name, 0.0),
+            name == result["verdict"],
+        )
+        for name in ordered
+    ]
+
+
+def trend_rows(result: Result, system: str) -> list[TrendRow]:
+    """Every rate with what stands behind it."""
+    return [_trend_row(quantity, trend, system) for quantity, trend in (result.get("trends") or {}).items()]
+
+
+def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
+    rate, interval = "not known", ""
+    if trend["rate_per_year"] is not None:
+        rate, interval = units.rate(
+            trend["unit"], system, trend["rate_per_year"], trend["low"], trend["high"]
+        )
+    return TrendRow(
+        quantity=words.quantity_name(quantity),
+        unit=f"{units.label(trend['unit'], system)} a year",
+        rate=rate,
+        interval=interval or "no 95 % interval",
+        readings=trend["readings"],
+        span=f"{(trend['first'] or '')[:4]}–{(trend['last'] or '')[:4]}",
+        p_value=p_text(trend["p_value"]),
+        method=trend["method"],
+    )
+
+
+#: Below this a p-value is only said to be smaller.
+LEAST_P = 0.001
+
+
+def p_text(p_value: float | None) -> str:
+    """Such as "0.03", "under 0.001"."""
+    if p_value is None:
+        return "not tested"
+    if p_value < LEAST_P:
+        return f"under {LEAST_P}"
+    return units.number(p_value, 3 if p_value < 0.1 else 2)
+
+
+# Strips ----------------------------------------------------------------------------------------------------
+
+#: Events that can move a wall's readings and so are ruled through the strips.
+_RULED: Final = (
+    EventKind.LEAK_MENDED,
+    EventKind.FLOOD,
+    EventKind.SUMP_FAILURE,
+    EventKind.REPAIR,
+    EventKind.OPENING,
+)
+
+
+def rules(treatments: Iterable[Treatment], events: Iterable[Event]) -> list[strips_svg.Rule]:
+    """Coats put on and taken off, and events that matter, in time."""
+    found = []
+    for treatment in treatments:
+        name = words.coat_name(treatment).removeprefix(f"{treatment.applied_on.year} ")
+        found.append(
+            strips_svg.Rule(dates.to_days(treatment.applied_on), f"{name} {treatment.applied_on.year}")
+        )
+        if treatment.removed_on:
+            label = f"{name} off {treatment.removed_on.year}"
+            found.append(strips_svg.Rule(dates.to_days(treatment.removed_on), label))
+    for event in events:
+        if event.kind in _RULED:
+            label = f"{event.get_kind_display()} {event.happened_on.year}"
+            found.append(strips_svg.Rule(dates.to_days(event.happened_on), label, treatment=False))
+    return sorted(found, key=lambda rule: rule.time)
+
+
+def draw(
+    strips: Sequence[Strip],
+    marks: Sequence[strips_svg.Rule],
+    result: Result | None,
+    as_of: dt.date,
+    system: str,
+) -> Drawn | None:
+    """The strips for desk and phone; None where nothing was read."""
+    if not strips:
+        return None
+    fan, day = strips_svg.fan_of(result), dates.to_days(as_of)
+    desk, phone = (
+        strips_svg.draw(strips, marks, fan, day, sheet, system)
+        for sheet in (strips_svg.DESK, strips_svg.PHONE)
+    )
+    named = [rule.name for rule in strips_svg.numbered(strips, marks, fan, day)]
+    return Drawn(desk, phone, named, _notes(strips, fan is not None))
+
+
+def _notes(strips: Sequence[Strip], with_fan: bool) -> str:
+    """What the marks mean, of those that were used."""
+    kinds = {str(kind) for strip in strips for kind in strip.points.kind}
+    heights = {
+        _band(height) for strip in strips for height in strip.points.height_mm.tolist() if height == height
+    }
+    notes = ["Open marks are readings"]
+    if len(heights) > 1:
+        notes[0] += ": circles below half a metre, diamonds to 1.2 m, squares above"
+    if kinds & {"above", "below"}:
+        notes.append("an arrow is a reading beyond the scale’s end, or a sum of which a part was not read")
+    if "aside" in kinds:
+        notes.append("a cross was set aside as a slip")
+    if any(strip.line for strip in strips):
+        notes.append("the line is the level with its season taken out, in its 95 % band")
+    if any(strip.season for strip in strips):
+        notes.append("the faint line has the season in it")
+    if any(strip.changes for strip in strips):
+        notes.append("a tick on a strip’s upper edge is a new instrument")
+    if with_fan:
+        notes.append("the fan runs to the failure threshold, from its early to its late end")
+    return "; ".join(notes) + "."
+
+
+def _band(height: float) -> int:
+    return (height >= strips_svg.FOOT_MM) + (height >= strips_svg.TOP_MM)
+
+
+# Coats, flags, actions, readings ---------------------------------------------------------------------------
+
+
+def coat_rows(treatments: Iterable[Treatment], system: str) -> list[CoatRow]:
+    """Everything that was put on, in time."""
+    return [
+        CoatRow(
+            name=words.capital(words.coat_name(one).removeprefix(f"{one.applied_on.year} ")),
+            layer=one.layer,
+            make_up=_make_up(one, system),
+            applied=("found, " if one.found else "") + _applied(one),
+            removed=_removed(one),
+            cost=f"{one.cost} {one.currency}".strip() if one.cost is not None else "",
+        )
+        for one in treatments
+    ]
+
+
+def _applied(one: Treatment) -> str:
+    if one.applied_earliest and one.applied_earliest != one.applied_on:
+        return f"between {dates.day(one.applied_earliest)} and {dates.day(one.applied_on)}"
+    return dates.day(one.applied_on)
+
+
+def _make_up(one: Treatment, system: str) -> str:
+    parts = [one.mix] if one.mix else []
+    if one.thickness_mm is not None:
+        parts.append(f"{units.amount(one.thickness_mm, 'mm', system)} thick")
+    if one.sd_m is not None:
+        parts.append(f"sd {units.amount(one.sd_m, units.METRES, system, decimals=2)}")
+    elif one.mu is not None:
+        parts.append(f"µ {units.number(one.mu, 0)}")
+    if one.applied_by:
+        parts.append(f"by {one.applied_by}")
+    return ", ".join(parts)
+
+
+def _removed(one: Treatment) -> str:
+    if not one.removed_on:
+        return "in place"
+    reason = f" ({one.get_removal_reason_display()})" if one.removal_reason else ""
+    return f"off {dates.day(one.removed_on)}{reason}"
+
+
+def flag_lines(flags: Iterable[Flag], today: dt.date) -> list[str]:
+    """Live flags and past ones, each as a sentence with its reason."""
+    lines = []
+    for flag in flags:
+        name = words.capital(words.verdict_name(flag.verdict))
+        reason = f" {words.capital(flag.reason.strip().rstrip('.'))}." if flag.reason.strip() else ""
+        if flag.state in (FlagState.CLOSED, FlagState.DISMISSED):
+            ended = f", {(flag.closed_on and dates.day(flag.closed_on)) or ''}".rstrip(", ")
+            text = f"Flag opened {dates.day(flag.opened_on)}, {flag.get_state_display()}{ended}."
+        else:
+            text = sentences.flag_sentence(flag.state, flag.opened_on, today)
+        lines.append(f"{name}. {text}{reason}")
+    return lines
+
+
+def action_lines(actions: Iterable[Action]) -> list[str]:
+    """What was done, with its cost and whether it worked."""
+    lines = []
+    for action in actions:
+        cost = f", {action.cost} {action.currency}".rstrip() if action.cost is not None else ""
+        text = f"{dates.day(action.done_on)}: {action.get_kind_display()}{cost}."
+        if action.note:
+            text += f" {action.note.rstrip('.')}."
+        if action.outcome:
+            text += f" Follow-up: {action.outcome.rstrip('.')}."
+        elif action.follow_up_on:
+            text += f" To be looked at again {dates.day(action.follow_up_on)}."
+        lines.append(text)
+    return lines
+
+
+def source_check_sentence(events: Iterable[Event]) -> str:
+    """When the sources of water were last looked at."""
+    checks = [event.happened_on for event in events if event.kind == EventKind.SOURCE_CHECK]
+    if not checks:
+        return "No check of the sources is written down for this wall."
+    return f"The sources were last checked on {dates.day(max(checks))}."
+
+
+def reading_rows(readings: Iterable[Reading], zone: dt.tzinfo, system: str) -> list[ReadingRow]:
+    """Readings as entered, beside their value in the reader's units where that differs."""
+    return [_reading_row(reading, zone, system) for reading in readings]
+
+
+def _reading_row(reading: Reading, zone: dt.tzinfo, system: str) -> ReadingRow:
+    local = reading.taken_at.astimezone(zone)
+    sign = {Qualifier.ABOVE: "above ", Qualifier.BELOW: "below "}.get(Qualifier(reading.qualifier), "")
+    places = [
+        units.amount(value, "mm", system, decimals=0 if system == "si" else 1) + f" {what}"
+        for value, what in ((reading.height_mm, "up"), (reading.depth_mm, "deep"))
+        if value is not None
+    ]
+    if reading.point:
+        places.append(f"at {reading.point}")
+    return ReadingRow(
+        when=f"{dates.day(local.date())}, {local:%H:%M}",
+        quantity=words.quantity_name(reading.quantity),
+        value=sign + units.amount(reading.value, house.canonical_unit(reading), system),
+        place=", ".join(places),
+        instrument=reading.instrument.code if reading.instrument else "",
+        inspector=reading.visit.inspector,
+        note=reading.note,
+    )

@@ -1,0 +1,188 @@
+"""Pages: find the organisation and the record, ask for what is shown, and render it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import LoginView
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from inspections.analysis.strips import section_strips
+from inspections.queries import pages
+from inspections.queries.series import building_record, day_number
+from inspections.web.forms import SignInForm, UnitsForm
+from inspections.web.present import cautions, hatches, house
+from inspections.web.present import portfolio as portfolio_page
+from inspections.web.present import section as section_page
+from portfolio.models import Building, Organisation, Section, User
+
+Found = TypeVar("Found", Building, Section)
+READINGS_A_PAGE = 100
+
+
+def member(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Only for people who are signed in; their pages are never kept by a cache."""
+    return require_safe(never_cache(login_required(view)))
+
+
+class SignIn(LoginView):
+    """The way in. Someone already signed in is sent on."""
+
+    template_name = "wythe/sign_in.html"
+    authentication_form = SignInForm
+    redirect_authenticated_user = True
+
+
+@member
+def portfolio(request: HttpRequest) -> HttpResponse:
+    """What needs attention, every house, what is overdue, and the trials of one organisation."""
+    organisations = pages.organisations_of(_user(request))
+    organisation = _chosen(request, organisations)
+    if organisation is None:
+        return _page(request, "wythe/choose.html", None, organisations=organisations)
+    houses = pages.houses(organisation)
+    flagged, worth = portfolio_page.attention(houses)
+    areas = pages.latest_areas(organisation, [stretch.section for stretch in flagged + worth])
+    trials = pages.trials(organisation)
+    shown = portfolio_page.present(houses, trials, areas, _today(request), _user(request).units)
+    return _page(
+        request,
+        "wythe/portfolio.html",
+        organisation,
+        shown=shown,
+        patterns=hatches.definitions(),
+        several=len(organisations) > 1,
+        model_version=_model_version(houses),
+    )
+
+
+@member
+def building(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """One house, its walls drawn to scale."""
+    organisation, found = _found(request, pages.find_building, pk)
+    today, system = _today(request, found), _user(request).units
+    one = pages.houses(organisation, found)
+    shown = house.present(
+        one[0],
+        pages.house_readings(organisation, found),
+        pages.house_reading_counts(organisation, found),
+        pages.building_events(organisation, found),
+        today,
+        system,
+    )
+    return _page(request, "wythe/building.html", organisation, shown=shown, model_version=_model_version(one))
+
+
+@member
+def section(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """One section: verdict, evidence, strips, trends, coats and readings."""
+    organisation, found = _found(request, pages.find_section, pk)
+    today, system = _today(request, found.building), _user(request).units
+    one = pages.houses(organisation, found.building)
+    stretch = next(stretch for stretch in one[0].stretches if stretch.section.pk == found.pk)
+    as_of = stretch.assessment.as_of if stretch.assessment else today
+    record = building_record(found.building)
+    strips = section_strips(record, found.code, day_number(as_of), organisation.failure_threshold)
+    readings = Paginator(pages.section_readings(organisation, found), READINGS_A_PAGE)
+    page = readings.get_page(request.GET.get("readings"))
+    shown = section_page.present(
+        stretch,
+        portfolio_page.full_name(stretch, portfolio_page.walls_with_one_section(one)),
+        pages.latest_areas(organisation, [found]).get(found.pk, {}),
+        strips,
+        pages.past_of(organisation, found),
+        today,
+        system,
+    )
+    return _page(
+        request,
+        "wythe/section.html",
+        organisation,
+        shown=shown,
+        readings=page,
+        reading_rows=section_page.reading_rows(page.object_list, found.building.zone, system),
+        cautions=cautions,
+        model_version=_model_version(one),
+    )
+
+
+@member
+def how_verdicts_are_made(request: HttpRequest) -> HttpResponse:
+    """One screen for a landlord."""
+    organisations = pages.organisations_of(_user(request))
+    return _page(request, "wythe/how.html", _chosen(request, organisations))
+
+
+@require_POST
+@login_required
+def choose_units(request: HttpRequest) -> HttpResponse:
+    """Keep the units a person reads in, and go back to where they were."""
+    form = UnitsForm(request.POST, instance=_user(request))
+    if form.is_valid():
+        form.save()
+    back = request.POST.get("next", "")
+    safe = url_has_allowed_host_and_scheme(
+        back, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return redirect(back if safe else "portfolio")
+
+
+# What every page needs -------------------------------------------------------------------------------------
+
+
+def _user(request: HttpRequest) -> User:
+    return cast(User, request.user)
+
+
+def _chosen(request: HttpRequest, organisations: list[Organisation]) -> Organisation | None:
+    """The organisation named in the address, or the only one; None where there is a choice to make."""
+    slug = request.GET.get("organisation")
+    if slug is None:
+        return organisations[0] if len(organisations) == 1 else None
+    chosen = next((one for one in organisations if one.slug == slug), None)
+    if chosen is None:
+        raise Http404("No such organisation.")
+    return chosen
+
+
+def _found(
+    request: HttpRequest, find: Callable[[Organisation, UUID], Found | None], pk: UUID
+) -> tuple[Organisation, Found]:
+    """The record, in whichever of the person's organisations has it; another's does not exist."""
+    for organisation in pages.organisations_of(_user(request)):
+        record = find(organisation, pk)
+        if record is not None:
+            return organisation, record
+    raise Http404("No such record.")
+
+
+def _today(request: HttpRequest, where: Building | None = None) -> dt.date:
+    """Today at the house, or where the person is."""
+    if where is not None:
+        return timezone.localdate(timezone=where.zone)
+    return timezone.localdate(timezone=ZoneInfo(_user(request).timezone))
+
+
+def _model_version(houses: list[pages.House]) -> str:
+    """The version of the model that made the assessments shown; several only while a new one is being run."""
+    made = {
+        stretch.assessment.model_version for one in houses for stretch in one.stretches if stretch.assessment
+    }
+    return ", ".join(sorted(made))
+
+
+def _page(
+    request: HttpRequest, template: str, organisation: Organisation | None, **context: Any
+) -> HttpResponse:
+    return render(request, template, {"organisation": organisation, "now": timezone.now(), **context})
