@@ -55,6 +55,7 @@ class HouseKit:
     heights: tuple[int, ...]
     depth: int
     air_by_section: bool
+    repeats: int
 
 
 def draw_kit(rng: np.random.Generator, style: Style, plan: Plan, index: int, book: Book) -> HouseKit:
@@ -84,6 +85,7 @@ def draw_kit(rng: np.random.Generator, style: Style, plan: Plan, index: int, boo
         heights=((200, 900, 1500), (200, 900, 1500), (300, 1200), (1000,))[rng.integers(4)],
         depth=int(rng.choice([60, 80, 100, 150])),
         air_by_section=bool(rng.random() < 0.4),
+        repeats=int(rng.choice([1, 3], p=[0.88, 0.12])),
     )
 
 

@@ -9,7 +9,7 @@ from tests.simulation.book import Book, iso_day
 from .climate import STEP
 from .coats import Layer
 from .life import Life
-from .plan import TOWN, Coating, Section
+from .plan import TOWN, Coating, Event, Section
 from .style import Style
 
 
@@ -33,7 +33,7 @@ def write_ledger(rng: np.random.Generator, style: Style, life: Life, start_day: 
         for coating in section.coatings:
             if coating.start < life.steps:
                 _write_coating(rng, style, life, section, coating, start_day, book)
-    _write_events(life, start_day, book)
+    _write_events(rng, life, start_day, book)
 
 
 def _write_section(life: Life, section: Section, book: Book) -> None:
@@ -127,6 +127,21 @@ def _write_outside_coat(
     )
 
 
+def _write_patch(life: Life, section: Section, event: Event, start_day: int, book: Book) -> None:
+    book.add(
+        "treatments",
+        building=life.plan.houses[section.house].code,
+        section=section.code,
+        layer=1,
+        applied_on=iso_day(start_day + event.step * STEP),
+        kind="parge_coat",
+        binder="NHL 3.5",
+        mix="1:2.5",
+        area_m2=max(round(event.area_share * section.area, 2), 0.01),
+        purpose="patch",
+    )
+
+
 def _write_repointing(building: str, section: Section, applied: float, book: Book) -> None:
     book.add(
         "treatments",
@@ -140,7 +155,7 @@ def _write_repointing(building: str, section: Section, applied: float, book: Boo
     )
 
 
-def _write_events(life: Life, start_day: int, book: Book) -> None:
+def _write_events(rng: np.random.Generator, life: Life, start_day: int, book: Book) -> None:
     seen = set()
     for event in sorted(life.events, key=lambda event: (event.step, event.house, event.section, event.kind)):
         section = life.plan.sections[event.section] if event.section >= 0 else None
@@ -148,6 +163,8 @@ def _write_events(life: Life, start_day: int, book: Book) -> None:
         if key in seen:
             continue
         seen.add(key)
+        if section and event.kind == "repair" and rng.random() < 0.5:
+            _write_patch(life, section, event, start_day, book)
         book.add(
             "events",
             building=life.plan.houses[event.house].code,

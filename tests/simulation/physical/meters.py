@@ -120,6 +120,7 @@ class Reader:
         height: FloatArray | None = None,
         depth: FloatArray | None = None,
         instrument: list[str] | None = None,
+        replicate: int = 1,
         whole_house: bool = False,
         slips: bool = True,
     ) -> None:
@@ -151,11 +152,18 @@ class Reader:
                         "depth_mm": "" if depth is None else int(depth[i]),
                         "instrument": "" if instrument is None else instrument[i],
                         "inspector": c.inspector[i],
+                        "replicate": replicate if replicate > 1 else "",
                     }
                 )
 
     def _write_meter(
-        self, rows: BoolArray, quantity: str, relative: FloatArray, height: FloatArray, depth: FloatArray
+        self,
+        rows: BoolArray,
+        quantity: str,
+        relative: FloatArray,
+        height: FloatArray,
+        depth: FloatArray,
+        replicate: int = 1,
     ) -> None:
         """A moisture meter's reading, on the scale and within the range of the one in use that day."""
         for number in (0, 1):
@@ -174,6 +182,7 @@ class Reader:
                     height=height,
                     depth=depth,
                     instrument=[meter.code] * len(rows),
+                    replicate=replicate,
                 )
 
     def _write_hygrometer(
@@ -220,6 +229,7 @@ class Reader:
         )
         shows = s.deep_at_face * np.where(m.free > 0, 0.3, 1.0)
         wet = self._per_section(gain)
+        repeats = np.array([kit.repeats for kit in self.kits])[self.looks.house]
         creep = self._per_section(s.creep * rng.lognormal(0.0, 0.3, n) * (rng.random(n) < 0.95))
         for position in range(3):
             height = np.array([(*k.heights, -1, -1)[position] for k in self.kits], dtype=float)[
@@ -228,11 +238,11 @@ class Reader:
             damp = s.face_signal * np.minimum(m.face, 1.0) + shows * m.fill**2 + creep * m.held
             place = self._per_section(rng.normal(0.0, 2.5, n))
             clean = common + place + wet * damp * self._profile(height)
-            noisy = clean + s.face_noise * (0.5 + np.maximum(clean, 0.0) / 60) * self._noise()
-            depth = np.zeros(len(self.looks))
-            self._write_meter(
-                self._has("surface_moisture", 0.98) & (height > 0), "surface_moisture", noisy, height, depth
-            )
+            rows = self._has("surface_moisture", 0.98) & (height > 0)
+            for replicate in (1, 2, 3):
+                rows &= repeats >= replicate
+                noisy = clean + s.face_noise * (0.5 + np.maximum(clean, 0.0) / 60) * self._noise()
+                self._write_meter(rows, "surface_moisture", noisy, height, np.zeros(len(rows)), replicate)
 
     def _read_deep(self) -> None:
         m, s, rng, n = self.moment, self.style, self.rng, len(self.area)
