@@ -11,11 +11,11 @@ Restricted Statistical Inference, ch. 1 (isotonic regression); van Noortwijk (20
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 from scipy.special import betaincc, digamma, gammaincc, ndtri, stdtrit
 
 from inspections.analysis.records import YEAR, FloatArray
@@ -40,6 +40,9 @@ EARLY, EXPECTED, LATE = 0.1, 0.5, 0.9
 #: it: the spread of a year's growth is then as large as its mean. Ours, bounded both ways below.
 JUMPS_PER_YEAR = 1.0
 LEAST_JUMPS, MOST_JUMPS = 0.2, 20.0
+
+#: Dates are found to this part of a day.
+DAY_FRACTION = 0.1
 
 _ALTERNATIONS = 200
 _QUADRATURE = 5
@@ -180,14 +183,12 @@ def first_passage(
     start = earliest if np.isfinite(earliest) else times[0]
     clock = _Clock(start, power)
     jumps = _jumps_per_year(times, np.clip(fit, lows, highs), error, clock)
-    exposure = clock.elapsed(max(times[-1], start + YEAR))
+    exposure = float(clock.elapsed(max(times[-1], start + YEAR)))
     # What could have been lost unseen keeps a wall without loss from being certain of none.
     grown = max(level - (fit[0] if np.isneginf(earliest) else 0.0), detection_limit / 2)
     nodes, chances = _levels(level, level_sd)
     passed = _Future(clock, threshold - nodes, chances, jumps, exposure, grown, float(times[-1]))
-    early, expected, late = (
-        _date(passed, chance, as_of, times, fit, threshold) for chance in (EARLY, EXPECTED, LATE)
-    )
+    early, expected, late = _dates(passed, as_of, times, fit, threshold).tolist()
     method = "gamma process with survey error"
     return Passage(early, expected, late, grown / exposure, jumps, level, level_sd, method)
 
@@ -208,7 +209,7 @@ def gamma_process_mle(increments: npt.ArrayLike, steps: npt.ArrayLike) -> tuple[
         return float((elapsed * (np.log(grown) - digamma(shape * elapsed) - np.log(mean / shape))).sum())
 
     centre = -np.log(elapsed.mean())
-    shape = float(np.exp(brentq(score, centre - 12, centre + 12, xtol=1e-13)))
+    shape = math.exp(_root(score, centre - 12, centre + 12, 1e-13))
     return shape, mean / shape
 
 
@@ -222,7 +223,7 @@ def gamma_passage_quantile(chance: float, need: float, shape: float, scale: floa
         return float(gammaincc(shape * np.exp(log_time), need / scale) - chance)
 
     centre = np.log(need / (shape * scale))
-    return float(np.exp(brentq(missing, centre - 20, centre + 10, xtol=1e-13)))
+    return math.exp(_root(missing, centre - 20, centre + 10, 1e-13))
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,8 +233,8 @@ class _Clock:
     start: float
     power: float
 
-    def elapsed(self, day: float) -> float:
-        return math.pow(max(day - self.start, 0.0) / YEAR, self.power)
+    def elapsed(self, day: FloatArray | float) -> FloatArray:
+        return np.asarray((np.maximum(day - self.start, 0.0) / YEAR) ** self.power, dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,16 +249,13 @@ class _Future:
     grown: float
     last: float
 
-    def passed(self, day: float) -> float:
-        """P(threshold reached by ``day``)."""
-        ahead = self.jumps * (self.clock.elapsed(day) - self.clock.elapsed(self.last))
+    def passed(self, day: FloatArray) -> FloatArray:
+        """P(threshold reached by each ``day`` (m,)), shape (m,)."""
+        ahead = self.jumps * (self.clock.elapsed(day) - self.clock.elapsed(self.last))[:, None]
         need = np.maximum(self.need, 0.0)
-        if ahead <= 0:
-            chance = np.where(self.need <= 0, 1.0, 0.0)
-        else:
-            share = need / (need + self.grown)
-            chance = np.where(self.need <= 0, 1.0, betaincc(ahead, self.jumps * self.exposure, share))
-        return float(chance @ self.chances)
+        share = need / (need + self.grown)
+        later = betaincc(np.maximum(ahead, np.finfo(float).tiny), self.jumps * self.exposure, share)
+        return np.asarray(np.where(self.need <= 0, 1.0, np.where(ahead > 0, later, 0.0)) @ self.chances)
 
 
 def _surveys(
@@ -330,7 +328,7 @@ def _jumps_per_year(time: FloatArray, share: FloatArray, error: FloatArray, cloc
     :data:`JUMPS_PER_YEAR` as if that were worth two increments, and kept in bounds.
     """
     since = time >= clock.start
-    steps = np.diff([clock.elapsed(day) for day in time[since]])
+    steps = np.diff(clock.elapsed(time[since]))
     total = float(steps.sum())
     if total <= 0:
         return JUMPS_PER_YEAR
@@ -351,16 +349,29 @@ def _levels(level: float, sd: float) -> tuple[FloatArray, FloatArray]:
     return np.maximum(level + sd * nodes, 0.0), weights / weights.sum()
 
 
-def _date(
-    future: _Future, chance: float, as_of: float, time: FloatArray, fit: FloatArray, threshold: float
-) -> float:
-    """Day on which the probability of having passed reaches ``chance``."""
-    if future.passed(as_of) >= chance:
-        return _crossing(time, fit, threshold, as_of)
-    end = as_of + HORIZON * YEAR
-    if future.passed(end) < chance:
-        return np.inf
-    return float(brentq(lambda day: future.passed(day) - chance, as_of, end, xtol=0.1))
+def _dates(future: _Future, as_of: float, time: FloatArray, fit: FloatArray, threshold: float) -> FloatArray:
+    """Days on which the probability of having passed reaches 10, 50 and 90 %, found by halving."""
+    chances = np.array([EARLY, EXPECTED, LATE])
+    low, high = np.full(3, float(as_of)), np.full(3, as_of + HORIZON * YEAR)
+    past, beyond = future.passed(low) >= chances, future.passed(high) < chances
+    while (high - low).max() > DAY_FRACTION:
+        middle = (low + high) / 2
+        reached = future.passed(middle) >= chances
+        low, high = np.where(reached, low, middle), np.where(reached, middle, high)
+    found = np.where(past, _crossing(time, fit, threshold, as_of), (low + high) / 2)
+    return np.where(beyond, np.inf, found)
+
+
+def _root(function: Callable[[float], float], low: float, high: float, width: float) -> float:
+    """Root by halving, in a bracket where the sign changes; spares a request the import of scipy.optimize."""
+    rising = function(high) > 0
+    while high - low > width:
+        middle = (low + high) / 2
+        if (function(middle) > 0) == rising:
+            high = middle
+        else:
+            low = middle
+    return (low + high) / 2
 
 
 def _crossing(time: FloatArray, fit: FloatArray, threshold: float, as_of: float) -> float:

@@ -218,7 +218,8 @@ class TestInvariances:
         season = trends.season_of(time)
         found = trends.seasonal_kendall(time, value, season)
         other = trends.seasonal_kendall(time[order], (scale * value + offset)[order], season[order])
-        assert (other.s, other.variance, other.p_value) == (found.s, found.variance, found.p_value)
+        assert (other.s, other.variance) == (found.s, pytest.approx(found.variance))
+        assert other.p_value == pytest.approx(found.p_value)
         assert np.array([other.rate_per_year, other.low, other.high]) == pytest.approx(
             scale * np.array([found.rate_per_year, found.low, found.high]), rel=1e-6, abs=1e-9
         )
