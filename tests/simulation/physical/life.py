@@ -135,7 +135,7 @@ class Life:
                 self._flood(house, step)
             self._record(step)
             if step % MONTH == MONTH - 1:
-                self._loosen()
+                self._loosen(step)
             if step % HALF_YEAR == HALF_YEAR - 1 and step > HALF_YEAR:
                 self._decide(step)
 
@@ -232,14 +232,16 @@ class Life:
 
     # Harm ----------------------------------------------------------------------------------------
 
-    def _loosen(self) -> None:
+    def _loosen(self, step: int) -> None:
         """A month's loosening, falling, softening and salt."""
         d, f, coat, rng = self.damage, self.frailty, self.coat, self.rng
         fill = self.water.wall / self.walls.capacity
         wet = np.clip((fill - 0.5) / 0.4, 0.0, 1.0)
         dense = 1 - np.clip(coat.carries / 0.3, 0.0, 1.0)
         d.drive += wet * MONTH_YEARS
-        d.held += np.clip((fill - 0.35) / 0.15, 0.0, 1.0) * dense * MONTH_YEARS
+        passed = self.history.out[max(step + 1 - YEAR, 0) : step + 1].mean(axis=0)
+        tight = dense * np.clip((0.03 - passed) / 0.015, 0.0, 1.0)  # what passes takes its salt to the face
+        d.held += np.clip((fill - 0.35) / 0.15, 0.0, 1.0) * tight * MONTH_YEARS
         salt = np.array([section.salt for section in self.plan.sections])
         sticks = coat.covered & ~coat.free
         wet_rate = (
