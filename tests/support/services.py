@@ -12,7 +12,9 @@ import pytest
 import redis
 
 POSTGRES_SERVER = "postgres://postgres@127.0.0.1:5432/postgres"
-REDIS_SERVER = "redis://127.0.0.1:6379/8"
+REDIS_SERVER = "redis://127.0.0.1:6379/"
+#: The first of the Redis databases that tests empty, one for each process that runs tests (of sixteen in all).
+FIRST_REDIS_DATABASE = 10
 
 
 def everything_must_be_there() -> bool:
@@ -52,10 +54,11 @@ def empty_postgres_database() -> Iterator[str]:
 def empty_redis_database() -> Iterator[str]:
     """The URL of an emptied Redis database, emptied again afterwards.
 
-    It is one of its own (number 8), not the one that `REDIS_URL` names, so that nothing kept is lost.
+    It is one of its own on the server that `REDIS_URL` names, so that nothing kept in that one is lost.
     """
-    configured = os.environ.get("REDIS_URL", "")
-    url = _on_same_server(configured, "8") if configured else REDIS_SERVER
+    process = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    number = FIRST_REDIS_DATABASE + process % (16 - FIRST_REDIS_DATABASE)
+    url = _on_same_server(os.environ.get("REDIS_URL") or REDIS_SERVER, str(number))
     client = redis.Redis.from_url(url, socket_connect_timeout=3)
     try:
         client.flushdb()
