@@ -13,7 +13,7 @@ import redis
 
 POSTGRES_SERVER = "postgres://postgres@127.0.0.1:5432/postgres"
 REDIS_SERVER = "redis://127.0.0.1:6379/"
-#: The first of the Redis databases that tests empty, one for each process that runs tests (of sixteen in all).
+#: The first of the Redis databases that tests empty; each process that runs tests has its own.
 FIRST_REDIS_DATABASE = 10
 
 
