@@ -18,6 +18,8 @@ VAPOUR_A_YEAR = 2.0e-10 * YEAR * 86400
 FILM_M = 0.008
 #: Liquid that a full wall gives to the face of a lime coat, kg/m² a year (a choice).
 CAPILLARY_A_YEAR = 7.0
+#: How much more a soaked wall draws from the ground than a dry one: its pores have joined (a choice).
+SOAKED = 1.5
 #: Share of the coat that may still hang hollow before it falls faster, and other rates a year (choices).
 HOLLOW_A_YEAR = 0.02
 FALL_A_YEAR = 0.14
@@ -89,7 +91,7 @@ def _rain(rng: np.random.Generator, day: FloatArray, houses: int) -> FloatArray:
     for i in range(1, len(day)):
         slow[i] = 0.95 * slow[i - 1] + 0.31 * kick[i]
     own = rng.normal(0, 0.2, (houses, len(day)))
-    return np.exp(0.2 * slow + own)
+    return np.exp(0.13 * slow + own)
 
 
 def run(rng: np.random.Generator, plan: Plan, climate: Climate) -> Course:
@@ -113,7 +115,7 @@ def _prepare(plan: Plan, climate: Climate) -> Course:
             capillary[i, on] *= layer.capillary
             drained[i, on] |= layer.drains_to in {"drain", "sump"}
             if layer.kind == "parge_coat":
-                lasts = YEAR * (0.75 if layer.capillary > 0.5 else 0.35)
+                lasts = YEAR * (1.2 if layer.capillary > 0.5 else 0.6)
                 fresh[i, on] += np.exp(-(day[on] - layer.applied) / lasts)
     coldness = _column([wall.coldness for wall in walls])
     room_t, room_p, ground_t = climate.room_t[house], climate.room_p[house], climate.ground_t[house]
@@ -140,18 +142,25 @@ def _fill(plan: Plan, climate: Climate, course: Course) -> None:
     wall_t = 0.5 * (course.surface_t + climate.ground_t[house])
     wall_p, room_p = saturation(wall_t), climate.room_p[house]
     conductance = VAPOUR_A_YEAR / (course.sd + FILM_M)
-    sealed = _near(day, [wall.sealed_at for wall in walls])
+    stripped = _near(day, [wall.layers[0].applied for wall in walls])
     flooded = _near(day, [plan.houses[wall.house].flood_on for wall in walls])
     flooded &= _column([wall.below_grade_m for wall in walls]) > 0
+    start = np.array([wall.store_at_coating for wall in walls])
     store = np.full(len(walls), 0.1)
     for i in range(len(day)):
         humidity = 0.72 + 0.27 * np.minimum(1, store / 0.25)
         vapour = np.maximum(conductance[:, i] * (humidity * wall_p[:, i] - room_p[:, i]), 0)
         liquid = CAPILLARY_A_YEAR * course.capillary[:, i] * store * 1.3
         drains = np.where(course.drained[:, i], 12.0, 0.3) * np.maximum(store - 0.5, 0) * 4
-        flow = course.inflow[:, i] * np.sqrt(1 - store) - np.minimum(vapour, 40 * store) - liquid - drains
+        soaked = 1 + SOAKED * np.clip((store - 0.33) / 0.2, 0, 1)
+        flow = (
+            course.inflow[:, i] * soaked * np.sqrt(1 - store)
+            - np.minimum(vapour, 40 * store)
+            - liquid
+            - drains
+        )
         store = np.clip(store + flow / capacity / STEPS_A_YEAR, 0.01, 0.99)
-        store = np.where(sealed[:, i], np.maximum(store, 0.72), store)
+        store = np.where(stripped[:, i], np.maximum(store, start), store)
         store = np.where(flooded[:, i], np.minimum(store + 0.4, 0.9), store)
         course.store[:, i] = store
 
@@ -159,7 +168,7 @@ def _fill(plan: Plan, climate: Climate, course: Course) -> None:
 def _damage(rng: np.random.Generator, plan: Plan, climate: Climate, course: Course) -> None:
     """Hollow areas grow where the store has been full for a while, or by wear; what is hollow falls."""
     walls, day = plan.walls, climate.day
-    patience = rng.uniform(0.5, 2.0, len(walls))
+    patience = rng.uniform(0.2, 1.2, len(walls))
     rate = HOLLOW_A_YEAR * np.exp(rng.normal(0, 0.5, len(walls)))
     fall = FALL_A_YEAR * np.exp(rng.normal(0, 0.4, len(walls)))
     wear_on = np.array([wall.wear_on for wall in walls])

@@ -79,7 +79,7 @@ class Wall:
     leak_on: float = np.inf
     leak_off: float = np.inf
     leak_height: int = 0
-    sealed_at: float = np.nan
+    store_at_coating: float = 0.05
     layers: list[Layer] = field(default_factory=list)
 
     @property
@@ -119,11 +119,11 @@ WINTER_PEAK = (60.0, 20.0)
 
 ROLES = {
     "ordinary": 0.31,
-    "sealed": 0.12,
-    "sealed_wet": 0.025,
+    "sealed": 0.11,
+    "sealed_wet": 0.015,
     "dense_dry": 0.105,
     "drained": 0.04,
-    "leak": 0.10,
+    "leak": 0.12,
     "cold_face": 0.07,
     "salty": 0.05,
     "worn": 0.08,
@@ -162,7 +162,7 @@ FINISHES = {
 def draw_plan(rng: np.random.Generator, houses: int, years: int) -> Plan:
     """Draw a portfolio; the seed also moves the habits that all its houses share."""
     first = float(day_number(np.datetime64("2009-01-01").item()) + rng.integers(0, 1500))
-    plan = Plan([], [], first, first + years * YEAR, bool(rng.random() < 0.2), rng.uniform(0.52, 0.6))
+    plan = Plan([], [], first, first + years * YEAR, bool(rng.random() < 0.2), rng.uniform(0.58, 0.65))
     wetness = np.exp(rng.normal(0, 0.15))
     kits = rng.permutation(rng.choice(list(KITS), houses, p=KIT_SHARES))
     for number in range(houses):
@@ -174,7 +174,7 @@ def draw_plan(rng: np.random.Generator, houses: int, years: int) -> Plan:
 
 def _house(rng: np.random.Generator, number: int, kit: str, plan: Plan) -> House:
     span = plan.last - plan.first
-    changes, dries, floods = rng.random(3) < (0.35, 0.2, 0.15)
+    changes, dries, floods = rng.random(3) < (0.25, 0.2, 0.15)
     when = plan.first + span * rng.uniform(0.2, 0.85, 3)
     meters = [f"M{number + 1:02d}A", f"M{number + 1:02d}B"] if changes else [f"M{number + 1:02d}A"]
     return House(
@@ -213,7 +213,7 @@ def _wall(rng: np.random.Generator, house: int, place: int, wetness: float, plan
         ),
         supply=wetness * EXPOSURES[adjoins][1] * np.exp(rng.normal(0, 0.5)),
         season=rng.uniform(0.2, 0.6),
-        face_swing=rng.uniform(0.06, 0.2),
+        face_swing=rng.uniform(0.11, 0.22),
         face_peak=rng.normal(*(SUMMER_PEAK if rng.random() < 0.6 else WINTER_PEAK)),
         capacity=rng.uniform(25, 55),
         coldness=rng.uniform(0.15, 0.45),
@@ -252,8 +252,8 @@ def _settle_role(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
 def _coat(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
     """Put the coats on: most soon after the house came under care, some found, some renewed later."""
     span = plan.last - plan.first
-    found = bool(rng.random() < 0.25) and wall.role != "sealed_wet"
-    applied = plan.first + (-YEAR * rng.uniform(3, 14) if found else span * rng.uniform(-0.02, 0.2))
+    found = bool(rng.random() < 0.15) and wall.role not in {"sealed", "sealed_wet"}
+    applied = plan.first + (-YEAR * rng.uniform(1, 8) if found else span * rng.uniform(-0.02, 0.2))
     if wall.role == "drained":
         lining = Layer("lining", "polyethylene", 8.0, rng.uniform(50, 200), 0.0, applied)
         lining.drains_to = str(rng.choice(["drain", "sump"]))
@@ -262,8 +262,11 @@ def _coat(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
         wall.layers = _parge_and_finish(rng, wall, applied)
     for layer in wall.layers:
         layer.found = found
+    open_coat = bool(np.prod([layer.capillary for layer in wall.layers]) > 0.2)
     if wall.role == "sealed_wet":
-        wall.sealed_at = applied
+        wall.store_at_coating = rng.uniform(0.65, 0.85)
+    elif wall.role != "dense_dry":
+        wall.store_at_coating = rng.uniform(0.15, 0.5) if open_coat else rng.uniform(0.03, 0.15)
     renewed = wall.role == "new_lime" or (wall.role in {"sealed", "leak", "ordinary"} and rng.random() < 0.08)
     if renewed:
         on = plan.first + span * rng.uniform(0.25, 0.97)

@@ -10,7 +10,7 @@ from tests.simulation.book import CLASSES, Book, iso_day
 
 
 def simulate(seed: int, *, houses: int = 12, years: int = 12) -> Book:
-    """An invented portfolio of ``houses`` houses under care for ``years`` years; the same for the same seed."""
+    """An invented portfolio of ``houses`` houses under care for ``years`` years, the same for a seed."""
     rng = np.random.default_rng([seed, 0x57E7])
     plan = draw_plan(rng, houses, years)
     climate = bucket.weather(rng, plan)

@@ -62,8 +62,8 @@ def _meters(rng: np.random.Generator, house: House) -> list[Meter]:
         if rng.random() < 0.2:
             meters.append(Meter(code, "percent_wme", 40.0, 0.1, 0.35, 3.0 + rng.normal(0, 0.7)))
         else:
-            gain = float(np.exp(rng.normal(0, 0.12)))
-            meters.append(Meter(code, "relative", 100.0, 1.0, gain, rng.normal(0, 3)))
+            gain = float(np.exp(rng.normal(0, 0.1)))
+            meters.append(Meter(code, "relative", 100.0, 1.0, gain, rng.normal(0, 2)))
     return meters
 
 
@@ -95,14 +95,14 @@ def _section_rows(
     columns += _areas(rng, wall, course, index, at, kit, house.imperial)
     shown = course.store[index, at]
     face = _face(rng, wall, course, index, days, at, rh)
-    offset, gain = rng.uniform(8, 22), 55 * np.exp(rng.normal(0, 0.2))
+    offset, gain = rng.uniform(8, 22), 55 * np.exp(rng.normal(0, 0.15))
     stamps = [
         f"{iso_day(day)}T{9 + int(wall.code[1:]) // 6:02d}:{int(wall.code[1:]) % 6 * 10:02d}:00"
         for day in days
     ]
     rows: list[Row] = []
     for k, height in enumerate(HEIGHTS):
-        value = offset + gain * face[k] + rng.normal(0, 3.0, len(days))
+        value = offset + gain * face[k] + rng.normal(0, 2.0, len(days))
         rows += _meter_rows(rng, "surface_moisture", value, changed, meters, stamps, height, 0)
     if "deep" in kit:
         value = offset + 0.9 * gain * (0.1 + 0.9 * shown) + rng.normal(0, 3.5, len(days))
@@ -141,13 +141,13 @@ def _face(
     store = course.store[index, at]
     season = wall.face_swing * np.cos(2 * np.pi * (days - wall.face_peak) / YEAR)
     common = (
-        course.capillary[index, at] * store * 0.6
+        course.capillary[index, at] * store * 0.5
         + SEES_THROUGH * store
         + 0.5 * course.film[index, at]
         + 0.25 * course.fresh[index, at]
         + wall.salt * np.clip((rh - 55) / 30, 0, 1.2)
         + season
-        + rng.normal(0, 0.03, len(at))
+        + rng.normal(0, 0.02, len(at))
     )
     fade = np.array([1.1, 1.0, 0.9 if wall.below_grade_m > 1.4 else 0.6])[:, None]
     face = common * fade
