@@ -78,8 +78,8 @@ def draw_looks(rng: np.random.Generator, style: Style, life: Life, start_day: in
             if event.house == h and event.kind in PROMPTS and rng.random() < 0.3:
                 day = start_day + int(event.step * STEP + rng.integers(1, 10))
                 visits.append((h, day, int(regular[0])))
-    visits = sorted({(h, min(max(day, start_day), last)): who for h, day, who in visits}.items())
-    return _looks(rng, life, visits, start_day)
+    by_day = {(h, min(max(day, start_day), last)): who for h, day, who in visits}
+    return _looks(rng, life, sorted(by_day.items()), start_day)
 
 
 def _looks(
