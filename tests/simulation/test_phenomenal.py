@@ -243,7 +243,7 @@ def test_trapped_water_is_behind_a_dense_coat():
 
 
 def test_a_line_on_the_face_ranks_well_but_proves_little():
-    """The tuned difficulty: AUC about 0.85, and about a third of the trapped rise at p < 0.05."""
+    """The tuned difficulty: AUC about 0.86, and somewhat over a third of the trapped rise at p < 0.05."""
     score, truth = face_lines()
     trapped = truth == "trapped_water"
     assert 0.83 < roc_auc_score(trapped, score) < 0.93

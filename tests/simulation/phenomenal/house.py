@@ -42,7 +42,7 @@ FULL_KIT = LEAST_KIT | {
 
 @dataclass(frozen=True, slots=True)
 class Climate:
-    """Room and outdoor air on the grid, and the days of heavy rain."""
+    """Room and outdoor air on the grid, the days of heavy rain, and when (inf: never) other things befell."""
 
     room_temperature: FloatArray
     room_humidity: FloatArray
@@ -50,6 +50,7 @@ class Climate:
     outdoor_humidity: FloatArray
     rain_days: FloatArray
     flood_day: float
+    floor_sealed: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +192,7 @@ def _climate(rng: np.random.Generator, grid: FloatArray) -> Climate:
         np.clip(75 - 6 * summer + _red(rng, grid, 9, 10), 25, 100),
         rain,
         flood,
+        rng.uniform(grid[0] + LEAD * YEAR, grid[-1]) if rng.random() < 0.15 else np.inf,
     )
 
 

@@ -41,6 +41,7 @@ class Wall:
     creep: float
     creep_start: float
     rain: float
+    foot: float
     humidity_offset: float
     humidity_season: float
     noise: float
@@ -66,6 +67,7 @@ def draw_wall(rng: np.random.Generator, house: House, area_m2: float) -> Wall:
         creep=rng.uniform(0.02, 0.06) if creeps else 0.0,
         creep_start=rng.uniform(house.visits[0], house.visits[len(house.visits) // 2]),
         rain=rng.uniform(0, 0.03),
+        foot=rng.uniform(0, 0.25) if rng.random() < 0.5 else 0.0,
         humidity_offset=rng.normal(0, 0.9),
         humidity_season=rng.lognormal(np.log(2.5), 0.4),
         noise=house.noise * rng.lognormal(0, 0.25),
@@ -256,14 +258,16 @@ def _moisture(
     lean = np.array([person.lean for person in house.inspectors])[house.inspector_of_visit]
     shared = wall.noise * 0.35 * rng.standard_t(4, len(house.visits))
     own_level = rng.normal(0, 0.05, len(heights))
+    sealed = np.clip((house.visits - house.climate.floor_sealed) / YEAR, 0, 1)
     for place, height in enumerate(heights):
+        at_foot = wall.foot * sealed if place == 0 and quantity == "surface_moisture" else 0 * sealed
         step = place - (len(heights) - 1) / 2
         shape = 1 + step * wall.profile[0]
         level = offset + lean + shared + own_level[place] + step * wall.profile[1]
         for visit in round_.seen():
             meter = meters[which[visit]]
             steady = level[visit] * meter.maximum + meter.offset + house.at(meter.drift, house.visits[visit])
-            exact = steady + SPAN * shape * mean[visit] * meter.gain
+            exact = steady + SPAN * (shape * mean[visit] + at_foot[visit]) * meter.gain
             for replicate in range(1, house.replicates + 1):
                 noisy = exact + meter.maximum * wall.noise * 0.8 * rng.standard_t(4)
                 value, qualifier = _as_read(noisy, meter)

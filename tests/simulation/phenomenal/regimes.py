@@ -8,7 +8,7 @@ import numpy as np
 
 from inspections.analysis.records import YEAR
 from tests.simulation.phenomenal.coats import CoatSystem, draw_dense, draw_drained, draw_open
-from tests.simulation.phenomenal.house import LEAD, House
+from tests.simulation.phenomenal.house import LEAD, STEP, House
 
 #: Chance that the coat a section starts with is dense, or a drained lining.
 DENSE_SHARE, DRAINED_SHARE = 0.47, 0.05
@@ -72,7 +72,17 @@ def draw_history(rng: np.random.Generator, house: House) -> History:
         spell, follows = _spell(rng, house, history, regime, day, wet)
         history.spells.append(spell)
         day, (regime, wet) = spell.end, follows
+    history.coats = [
+        replace(coat, start=_step(house, coat.start), end=_step(house, coat.end), off=_step(house, coat.off))
+        for coat in history.coats
+    ]
     return history
+
+
+def _step(house: House, day: float) -> float:
+    """The first step of the grid from ``day`` on, so that records and hidden paths change at one time."""
+    start = house.grid[0]
+    return float(start + np.ceil((day - start) / STEP) * STEP) if np.isfinite(day) else day
 
 
 def coat_at(history: History, day: float) -> CoatSpell | None:

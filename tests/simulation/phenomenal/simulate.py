@@ -59,9 +59,17 @@ def _add_house(book: Book, house: House) -> None:
             resolution=meter.resolution,
             repeatability="",
         )
-    if np.isfinite(house.climate.flood_day):
-        flooded = iso_day(house.climate.flood_day)
-        book.add("events", building=house.code, section="", happened_on=flooded, kind="flood")
+    for kind, day, note in _house_events(house):
+        book.add("events", building=house.code, section="", happened_on=iso_day(day), kind=kind, note=note)
+
+
+def _house_events(house: House) -> list[tuple[str, float, str]]:
+    """What befell the whole house while it was looked after; of the heavy rains every fifth is noted."""
+    air = house.climate
+    happened = [("flood", air.flood_day, ""), ("other", air.floor_sealed, "Floor sealed.")]
+    happened += [("heavy_rain", float(day), "") for day in air.rain_days[::5]]
+    first, last = house.visits[0], end_of_record(house.visits)
+    return [event for event in happened if first <= event[1] < last]
 
 
 def _add_section(rng: np.random.Generator, book: Book, house: House, code: str) -> None:

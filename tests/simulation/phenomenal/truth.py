@@ -62,7 +62,7 @@ def truth_rows(house: House, section: str, history: History, latent: Latent) -> 
     changed = np.flatnonzero(np.diff(classes, prepend=-1))
     rows: list[Row] = []
     for day in as_of_days(house.visits):
-        i = int(np.searchsorted(house.grid, day + 1, side="right")) - 1
+        i = int(np.searchsorted(house.grid, day + 1)) - 1
         began = house.grid[changed[np.searchsorted(changed, i, side="right") - 1]]
         rows.append(
             {
