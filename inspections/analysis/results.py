@@ -82,7 +82,7 @@ class SectionAssessment:
 
     def as_json(self) -> dict[str, Any]:
         """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
-        return _plain(asdict(self))
+        return {name: _plain(value) for name, value in asdict(self).items()}
 
 
 def _plain(value: Any) -> Any:

@@ -155,15 +155,25 @@ def _tenfold(value: FloatArray, *, cumulative: bool) -> npt.NDArray[np.bool_]:
     if n < SLIP_MINIMUM:
         return wrong
     size = np.abs(value)
-    middle = np.array([np.median(np.delete(size[max(i - 3, 0) : i + 4], min(i, 3))) for i in range(n)])
+    middle = _middle_of_neighbours(size)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.abs(np.log(size / middle))
-    wrong = np.abs(ratio - np.log(10)) < np.log(SLIP_FACTOR)
+    wrong[:] = np.abs(ratio - np.log(10)) < np.log(SLIP_FACTOR)
     if cumulative:
         # An area that grows may well be ten times its past; only one that others contradict later is a slip.
         later = np.array([size[i + 1 : i + 4].max(initial=-1.0) for i in range(n)])
         wrong &= (later >= 0) & (later < size / 3)
     return wrong
+
+
+def _middle_of_neighbours(size: FloatArray, reach: int = 3) -> FloatArray:
+    """Median (n,) of up to ``reach`` values on either side of each, itself left out."""
+    padded = np.pad(size, reach, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    ordered = np.sort(np.delete(windows, reach, axis=1), axis=1)
+    count = np.isfinite(ordered).sum(axis=1)
+    row = np.arange(len(size))
+    return np.asarray((ordered[row, (count - 1) // 2] + ordered[row, count // 2]) / 2)
 
 
 # One level a visit ----------------------------------------------------------------------------------------
@@ -179,8 +189,7 @@ def level_of(readings: Readings, quantity: str) -> Level:
     unit = str(readings.unit[-1])
     if quantity in AREAS:
         return _summed(readings, unit)
-    day: FloatArray
-    day, day_index = np.unique(np.floor(readings.time), return_inverse=True)
+    day, day_index = _days(readings)
     places, place = _places(readings)
     effect = _place_effects(readings.value, day_index, place, len(day), len(places))
     count = np.bincount(day_index, minlength=len(day))
@@ -190,8 +199,14 @@ def level_of(readings: Readings, quantity: str) -> Level:
     return Level(day, low, high, readings.instrument[first], unit, _slope_with_height(places, effect))
 
 
-def _summed(readings: Readings, unit: str) -> Level:
+def _days(readings: Readings) -> tuple[FloatArray, npt.NDArray[np.intp]]:
+    """The distinct days, sorted, and for each reading the position of its own."""
     day, index = np.unique(np.floor(readings.time), return_inverse=True)
+    return np.asarray(day, dtype=np.float64), index
+
+
+def _summed(readings: Readings, unit: str) -> Level:
+    day, index = _days(readings)
     low = np.bincount(index, np.maximum(readings.low, 0.0), minlength=len(day))
     high = np.zeros(len(day))
     np.add.at(high, index, readings.high)

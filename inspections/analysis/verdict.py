@@ -4,8 +4,9 @@ For hypotheses k the log posterior is, up to a constant, ``a_k + sum_j f_jk(x_j)
 exposure, then one term for each statistic of :mod:`features`, each a straight line with bends that the
 calibration may use. The terms are fitted together (penalised multinomial likelihood), so readings that share
 one water share its weight: Good's (1985) weight of evidence with the dependence allowed for, not a sum of
-separate verdicts. A group that was not read drops out, and the terms of the others change by what the
-calibration found they must then carry alone. Drained linings are wet behind and dry in front by design:
+separate verdicts. A group that was not read drops out, so that the poorer the kit the nearer the posterior
+stays to its start; letting the other groups' terms change with what is missing was tried, and did worse on
+walls of a kind that the calibration had not seen. Drained linings are wet behind and dry in front by design:
 there, moisture and humidity carry no weight at all.
 
 Numbers live in :mod:`calibration`, made by ``python -m tests.simulation.calibrate`` on simulated walls.
@@ -25,10 +26,6 @@ from inspections.analysis.results import HYPOTHESES
 
 #: Groups that say nothing behind a lining with a proven way out for the water.
 BLIND_WHEN_DRAINED = ("surface_moisture", "deep_moisture", "in_wall_humidity")
-#: Groups whose absence changes what the others must carry.
-CARRIED = ("deep_moisture", "in_wall_humidity", "hollow_area", "spall_area", "air_humidity")
-#: Groups whose terms change when one of :data:`CARRIED` is missing.
-CARRIERS = ("prior", "surface_moisture", "deep_moisture", "in_wall_humidity", "hollow_area", "spall_area")
 
 
 @dataclass(frozen=True)
@@ -59,10 +56,6 @@ class Model:
             names.append((GROUP_OF[feature], feature))
             bends = int(np.isfinite(self.knots[j]).sum())
             names += [(GROUP_OF[feature], f"{feature} bend {i + 1}") for i in range(bends)]
-        for absent in CARRIED:
-            names += [
-                (GROUP_OF[feature], f"{feature} without {absent}") for feature in carriers_without(absent)
-            ]
         return tuple(names)
 
     def basis(self, vectors: FloatArray) -> FloatArray:
@@ -75,9 +68,6 @@ class Model:
             columns.append(known[:, j])
             for knot in self.knots[j][np.isfinite(self.knots[j])]:
                 columns.append(np.where(np.isnan(z[:, j]), 0.0, np.maximum(known[:, j] - knot, 0.0)))
-        for absent in CARRIED:
-            gone = missing[:, READ_GROUPS.index(absent)]
-            columns += [known[:, FEATURES.index(name)] * gone for name in carriers_without(absent)]
         return np.column_stack(columns)
 
     def scores(self, vectors: FloatArray) -> dict[str, FloatArray]:
@@ -88,11 +78,6 @@ class Model:
             group: basis[:, owner == group] @ self.weights[owner == group] / self.temperature
             for group in GROUPS
         }
-
-
-def carriers_without(absent: str) -> list[str]:
-    """The statistics whose terms change when ``absent`` was not read."""
-    return [name for name in FEATURES if GROUP_OF[name] in CARRIERS and GROUP_OF[name] != absent]
 
 
 def blinded(vectors: FloatArray) -> FloatArray:
