@@ -207,7 +207,7 @@ def _days(readings: Readings) -> tuple[FloatArray, npt.NDArray[np.intp]]:
 
 def _summed(readings: Readings, unit: str) -> Level:
     day, index = _days(readings)
-    low = np.bincount(index, np.maximum(readings.low, 0.0), minlength=len(day))
+    low = np.bincount(index, np.maximum(readings.low, 0.0), minlength=len(day)).astype(np.float64)
     high = np.zeros(len(day))
     np.add.at(high, index, readings.high)
     first = np.searchsorted(index, np.arange(len(day)))
