@@ -77,7 +77,7 @@ def advise(
 def is_read(features: SectionFeatures, group: str) -> bool:
     """Whether the section has any reading of ``group`` under its present coat."""
     if group == "air_humidity":
-        return len(features.margins[0]) > 0
+        return len(features.margins) > 0
     return group in features.fits
 
 

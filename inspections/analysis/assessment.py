@@ -9,6 +9,7 @@ import numpy as np
 from inspections.analysis.advice import advise, is_read, next_inspection
 from inspections.analysis.calibration import CALL, MODEL, VALUE
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features, coat_area
+from inspections.analysis.levels import Level
 from inspections.analysis.monotone import first_passage
 from inspections.analysis.onset import onset
 from inspections.analysis.records import BuildingRecord, SectionRecord
@@ -21,7 +22,7 @@ from inspections.analysis.results import (
     SectionAssessment,
     TrendResult,
 )
-from inspections.analysis.series import AREAS, Level, PreparedBuilding, affected_share, prepare
+from inspections.analysis.series import AREAS, PreparedBuilding, affected_share, prepare, since
 from inspections.analysis.statements import statement
 from inspections.analysis.trends import trend
 from inspections.analysis.verdict import Posterior, posteriors
@@ -135,7 +136,7 @@ def _trends(
     """Rates under the present coat, quantity by quantity; from all visits where the coat has none yet."""
     found = {}
     for quantity, level in sorted(prepared.levels[section.code].items()):
-        window = level.since(features.coat_start)
+        window = since(level, features.coat_start)
         found[quantity] = _trend(window if len(window) >= 2 else level)
     return found
 

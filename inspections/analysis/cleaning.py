@@ -158,8 +158,16 @@ def _against_neighbours(size: FloatArray) -> tuple[FloatArray, FloatArray, Float
     if n < 2:
         return np.zeros(n), np.full(n, np.nan), np.full(n, np.nan)
     later = np.full(n, np.nan)
-    later[:-1] = np.nanmedian(window[:-1, NEIGHBOURS + 1 :], axis=1)
-    return size - np.nanmedian(around, axis=1), size - later, size - window[:, NEIGHBOURS + 1]
+    later[:-1] = _row_medians(window[:-1, NEIGHBOURS + 1 :])
+    return size - _row_medians(around), size - later, size - window[:, NEIGHBOURS + 1]
+
+
+def _row_medians(table: FloatArray) -> FloatArray:
+    """Median of each row (n,), NaN left out; each row holds a number. Much faster than numpy's nanmedian."""
+    ordered = np.sort(table, axis=1)
+    count = np.isfinite(ordered).sum(axis=1)
+    row = np.arange(len(table))
+    return np.asarray((ordered[row, (count - 1) // 2] + ordered[row, count // 2]) / 2)
 
 
 def _visit_moved(day: FloatArray, off: FloatArray) -> BoolArray:

@@ -12,11 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from inspections.analysis.cleaning import range_in
+from inspections.analysis.levels import Level
+from inspections.analysis.margins import Margins
 from inspections.analysis.materials import liquid_open, stack_sd
-from inspections.analysis.psychrometrics import dew_point
 from inspections.analysis.records import YEAR, Coat, FloatArray, Happening, SectionRecord
 from inspections.analysis.regression import SeasonalFit, seasonal_fit
-from inspections.analysis.series import Level, PreparedBuilding, range_in
+from inspections.analysis.series import PreparedBuilding, since
 
 #: Groups of statistics, each one piece of evidence. The first is the prior: it needs no reading.
 GROUPS: dict[str, tuple[str, ...]] = {
@@ -100,9 +102,6 @@ EXPECTED_NOISE = {
 #: A meter's scatter where no series of the house shows it, as a share of the instrument's range or of the
 #: readings' own size (common practice).
 METER_NOISE = 0.04
-#: The face of an unread basement wall is taken to be this much colder than the air, in kelvin (common
-#: practice: from one in summer to four beside cold soil).
-ASSUMED_FACE_DROP = 2.0
 #: A dew-point margin under this, in kelvin, wets a face some hours of the day (common practice).
 SHORT_MARGIN = 1.5
 #: Layers that carry less than this share of the stack's resistance do not begin a new coat.
@@ -123,7 +122,7 @@ class SectionFeatures:
     vector: FloatArray
     coat_start: float
     fits: dict[str, SeasonalFit]
-    margins: tuple[FloatArray, FloatArray, bool]
+    margins: Margins
     resistance_m: float
 
     def __getitem__(self, name: str) -> float:
@@ -152,12 +151,12 @@ def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionF
     for section in prepared.record.sections:
         own = fitted[section.code]
         values = _prior(section, as_of, prepared.record.events)
-        margins = dew_margins(prepared, section.code)
+        margins = prepared.margins[section.code]
         values |= _face(prepared, section, own, fitted, as_of)
         values |= _deep(prepared, section, own, fitted, as_of)
         values |= _in_wall(own)
         values |= _areas(own, as_of)
-        values |= _air(prepared, section.code, own, margins)
+        values |= _air(own, margins)
         values |= _others(own)
         vector = np.array([values.get(name, np.nan) for name in FEATURES])
         features.append(
@@ -284,7 +283,7 @@ def _fit_all(
         expected = noise.get(quantity, EXPECTED_NOISE.get(quantity))
         if expected is None:
             continue
-        window = level.since(start)
+        window = since(level, start)
         if quantity in _AREA_QUANTITIES:
             window = _root_share(window, coat_area(section, as_of))
         fit = seasonal_fit(window.time, window.low, window.high, as_of, expected)
@@ -306,7 +305,7 @@ def _root_share(level: Level, area: float) -> Level:
     def root(value: FloatArray) -> FloatArray:
         return np.where(np.isfinite(value), np.sqrt(np.maximum(value, 0) / area), value)
 
-    return replace(level, low=root(level.low), high=root(level.high))
+    return replace(level, value=root(level.value), low=root(level.low), high=root(level.high))
 
 
 # Moisture ------------------------------------------------------------------------------------------------
@@ -368,7 +367,7 @@ def _moisture(
     item = fitted[section.code][quantity]
     fit, level = item.fit, item.level
     whole = prepared.levels[section.code][quantity]
-    error = float(np.hypot(fit.rate_error, level.step_error / max(fit.years, 0.5)))
+    error = float(np.hypot(fit.rate_error, level.rate_sd))
     peers = np.array(
         [
             other[quantity].fit.level
@@ -379,7 +378,7 @@ def _moisture(
     spread = (
         max(float(np.median(np.abs(peers - np.median(peers)))) * 1.4826, fit.noise) if len(peers) else np.nan
     )
-    instrument = prepared.record.instruments.get(str(level.meter[-1]))
+    instrument = prepared.record.instruments.get(str(level.instrument[-1]))
     low, high = range_in(instrument, level.unit) if instrument else (-np.inf, np.inf)
     span = high - low
     return {
@@ -463,53 +462,23 @@ def _areas(own: dict[str, _Fitted], as_of: float) -> dict[str, float]:
     return values
 
 
-def dew_margins(prepared: PreparedBuilding, code: str) -> tuple[FloatArray, FloatArray, bool]:
-    """Days, face temperature less the air's dew point (K), and whether a face temperature was assumed.
-
-    Air is the section's own where read, else the house's of the same day.
-    """
-    own, house = prepared.levels[code], prepared.levels[""]
-    humidity = own.get("air_humidity") or house.get("air_humidity")
-    temperature = own.get("air_temperature") or house.get("air_temperature")
-    if humidity is None or temperature is None:
-        return np.zeros(0), np.zeros(0), True
-    days, at, by = np.intersect1d(humidity.time, temperature.time, return_indices=True)
-    air = temperature.value[by]
-    face = air - ASSUMED_FACE_DROP
-    surface = own.get("surface_temperature")
-    assumed = surface is None
-    if surface is not None:
-        _, mine, theirs = np.intersect1d(days, surface.time, return_indices=True)
-        drop = np.median(air[mine] - surface.value[theirs]) if len(mine) else ASSUMED_FACE_DROP
-        face = air - drop
-        face[mine] = surface.value[theirs]
-    return days, face - dew_point(air, np.clip(humidity.value[at], 1, 100)), assumed
-
-
-def _air(
-    prepared: PreparedBuilding,
-    code: str,
-    own: dict[str, _Fitted],
-    margins: tuple[FloatArray, FloatArray, bool],
-) -> dict[str, float]:
-    days, margin, _ = margins
-    if not len(days):
+def _air(own: dict[str, _Fitted], margins: Margins) -> dict[str, float]:
+    if not len(margins):
         return {}
-    recent = margin[-8:]
+    recent = margins.margin[-8:]
     n = len(recent)
-    humidity = prepared.levels[code].get("air_humidity") or prepared.levels[""]["air_humidity"]
     face = own.get("surface_moisture")
     follows = air = np.nan
     if face is not None:
-        follows = _correlation(face, days, np.minimum(margin, 6.0))
-        air = _correlation(face, humidity.time, humidity.value)
+        follows = _correlation(face, margins.time, np.minimum(margins.margin, 6.0))
+        air = _correlation(face, margins.time, margins.air_humidity)
     return {
         "margin": float(np.median(recent)),
         "margin_low": float(np.min(recent)),
         "margin_short": float(((recent < SHORT_MARGIN).sum() + 0.3) / (n + 1)),
         "face_follows_margin": follows,
         "face_follows_air": air,
-        "air": float(np.median(humidity.value[-8:]) - 60) / 10,
+        "air": float(np.median(margins.air_humidity[-8:]) - 60) / 10,
     }
 
 

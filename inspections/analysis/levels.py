@@ -78,7 +78,7 @@ def wall_level(readings: Readings) -> Level:
         low=low,
         high=high,
         n=np.bincount(cells.day, weights=cells.n, minlength=len(cells.days)).astype(np.int64),
-        instrument=_most_used(readings, cells.days),
+        instrument=most_used(readings, cells.days),
         unit=str(units[0]),
         height_slope=slope,
         height_slope_error=slope_error,
@@ -215,7 +215,8 @@ def _height_slope(cells: _Cells, visits: FloatArray, places: FloatArray) -> tupl
     return slope, float(np.sqrt(max(within, lack) / information))
 
 
-def _most_used(readings: Readings, days: FloatArray) -> TextArray:
+def most_used(readings: Readings, days: FloatArray) -> TextArray:
+    """The instrument that most readings of each of ``days`` (d,) were made with."""
     codes, code = np.unique(readings.instrument, return_inverse=True)
     day = np.searchsorted(days, np.floor(readings.time))
     table = np.zeros((len(days), len(codes)))

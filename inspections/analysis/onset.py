@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from inspections.analysis.features import SectionFeatures
+from inspections.analysis.levels import Level
 from inspections.analysis.records import YEAR, FloatArray, Happening
 from inspections.analysis.regression import SeasonalFit
-from inspections.analysis.series import Level
+from inspections.analysis.series import since
 
 #: Series that show the beginning of each verdict, the most telling first.
 _SHOWN_BY = {
@@ -37,7 +38,7 @@ def onset(
         fit = features.fits.get(quantity)
         if fit is None or fit.n < _FEWEST:
             continue
-        day = bend(levels[quantity].since(features.coat_start).time, fit)
+        day = bend(since(levels[quantity], features.coat_start).time, fit)
         if np.isfinite(day):
             return day
     return features.coat_start if np.isfinite(features.coat_start) else np.nan

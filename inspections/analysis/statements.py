@@ -10,9 +10,11 @@ from collections.abc import Callable
 import numpy as np
 
 from inspections.analysis.features import SHORT_MARGIN, SectionFeatures, coat_area
+from inspections.analysis.levels import Level
+from inspections.analysis.margins import MEASURED
 from inspections.analysis.records import SectionRecord
 from inspections.analysis.regression import SeasonalFit
-from inspections.analysis.series import Level, PreparedBuilding
+from inspections.analysis.series import PreparedBuilding, since
 
 #: Two-sided 95 % point of the normal distribution.
 NORMAL_95 = 1.959964
@@ -58,7 +60,11 @@ def _rank(value: float) -> str:
 
 
 def _meter_changed(prepared: PreparedBuilding, quantity: str, level: Level) -> str:
-    steps = [step for step in prepared.steps if step.quantity == quantity and step.after in level.meter]
+    steps = [
+        step
+        for step in prepared.steps
+        if step.quantity == quantity and step.after in level.instrument and np.isfinite(step.error)
+    ]
     if not steps:
         return ""
     step = steps[-1]
@@ -98,7 +104,7 @@ def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: Secti
     if fit is None:
         return "In-wall humidity has not been read since the present coat was put on."
     level = prepared.levels[section.code]["in_wall_humidity"]
-    last = level.since(features.coat_start)
+    last = since(level, features.coat_start)
     beyond = int((~np.isfinite(last.high[-LATELY:])).sum())
     text = f"In-wall humidity stands near {min(fit.level, 100.0):.0f} % RH"
     if beyond:
@@ -111,7 +117,7 @@ def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: Secti
 
 def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]:
     def write(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
-        level = prepared.levels[section.code][quantity].since(features.coat_start)
+        level = since(prepared.levels[section.code][quantity], features.coat_start)
         if not len(level):
             return f"{name} has not been surveyed since the present coat was put on."
         day = float(level.time[-1])
@@ -132,7 +138,7 @@ def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord
 
 
 def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
-    _, margin, assumed = features.margins
+    margin = features.margins.margin
     short = int((margin < SHORT_MARGIN).sum())
     text = f"The face stood {np.median(margin):.1f} K above the air's dew point at the middle visit"
     text += f", and within {SHORT_MARGIN:.1f} K of it at {short} of {len(margin)}."
@@ -141,8 +147,9 @@ def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFe
         text += " The face is wet when that margin is short."
     elif features["face_follows_air"] > 1.5 and np.median(margin) > 2 * SHORT_MARGIN:
         text += " The face follows the air's humidity although it stays above the dew point, as salts do."
+    assumed = sorted({str(words) for words in features.margins.assumed} - {MEASURED})
     if assumed:
-        text += " No face temperature was read: the face is taken to be 2 K colder than the air."
+        text += f" Where none was read: {'; '.join(assumed)}."
     return text
 
 

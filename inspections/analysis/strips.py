@@ -10,18 +10,20 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inspections.analysis.features import coat_area, coat_start, dew_margins
+from inspections.analysis.features import coat_area, coat_start
 from inspections.analysis.harmonic import HarmonicFit, harmonic_fit
+from inspections.analysis.levels import Level
+from inspections.analysis.margins import MEASURED
 from inspections.analysis.monotone import Loss, cumulative_loss
 from inspections.analysis.records import YEAR, BuildingRecord, FloatArray, Readings, SectionRecord, TextArray
 from inspections.analysis.series import (
     AREAS,
     MOISTURE,
-    Level,
     PreparedBuilding,
     affected_share,
     level_of,
     prepare,
+    since,
 )
 
 #: A dew-point margin of nought is where the face begins to sweat.
@@ -141,7 +143,7 @@ def _of_quantity(prepared: PreparedBuilding, code: str, quantity: str, start: fl
         line, season = None, None
         if unit == level.unit:
             read = level_of(own, quantity) if quantity in MOISTURE else level
-            line, season = _lines(level.since(start), read, level)
+            line, season = _lines(since(level, start), read, level)
         strips.append(Strip(quantity, unit, points, line, season, changes))
     return strips
 
@@ -220,7 +222,7 @@ def _of_area(prepared: PreparedBuilding, code: str, quantity: str, start: float,
         np.concatenate((_kinds(level.low, level.high), np.full(len(aside), ASIDE))).astype(np.str_),
         np.full(len(level) + len(aside), np.nan),
     )
-    window = level.since(start)
+    window = since(level, start)
     # Hollow area may shrink (what hung has fallen) and salt is brushed off: no monotone line through those.
     if quantity != "spall_area" or len(window) < LEAST_SURVEYS:
         return Strip(quantity, level.unit, points)
@@ -251,10 +253,12 @@ def _computed(
         loss = cumulative_loss(share.time[now], share.value[now], share.value[now], high[now])
         line = _loss_line(loss, 1.0) if now.sum() >= LEAST_SURVEYS else None
         strips.append(Strip("affected_area_fraction", "share", share, line, threshold=threshold))
-    days, margin, assumed = dew_margins(prepared, section.code)
-    if len(days):
-        points = Points(days, margin, np.full(len(days), READ), np.full(len(days), np.nan))
-        note = "face temperature assumed, since it was not read" if assumed else ""
+    margins = prepared.margins[section.code]
+    if len(margins):
+        points = Points(
+            margins.time, margins.margin, np.full(len(margins), READ), np.full(len(margins), np.nan)
+        )
+        note = "; ".join(sorted({str(words) for words in margins.assumed} - {MEASURED}))
         strips.append(Strip("dew_point_margin", "K", points, threshold=SWEATING, assumed=note))
     return strips
 
