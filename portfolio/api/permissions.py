@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from rest_framework.exceptions import MethodNotAllowed, PermissionDenied
+from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated, PermissionDenied
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
@@ -16,13 +16,15 @@ from portfolio.api.errors import BadParameters
 if TYPE_CHECKING:
     from rest_framework.views import APIView
 
+SIGN_IN = "Sign in, or send a token as 'Authorization: Bearer KEY'."
+
 
 class MemberReads(BasePermission):
     """Every member reads what is their organisation's. Writing needs a permission of its own."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user or not request.user.is_authenticated:
-            return False
+            raise NotAuthenticated(SIGN_IN)
         if request.method not in SAFE_METHODS:
             raise MethodNotAllowed(str(request.method))
         if not getattr(view, "across_organisations", False):
