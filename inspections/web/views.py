@@ -98,6 +98,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     page = readings.get_page(request.GET.get("readings"))
     shown = section_page.present(
         stretch,
+        one[0].stretches,
         portfolio_page.full_name(stretch, portfolio_page.walls_with_one_section(one)),
         pages.latest_areas(organisation, [found]).get(found.pk, {}),
         strips,
@@ -113,6 +114,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         readings=page,
         reading_rows=section_page.reading_rows(page.object_list, found.building.zone, system),
         cautions=cautions,
+        patterns=hatches.definitions(),
         model_version=_model_version(one),
     )
 

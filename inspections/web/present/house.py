@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.urls import reverse
 from django.utils.safestring import SafeString
@@ -111,14 +111,30 @@ def _figures(laid: Sequence[walls.Wall], system: str) -> list[WallFigure]:
     return [
         WallFigure(
             name=_wall_title(wall),
-            size=f"{units.amount(wall.length, units.METRES, system, decimals=1)} long, "
-            f"{units.amount(wall.height, units.METRES, system, decimals=1)} high",
+            size=_wall_size(wall, system),
             plan=walls.key_plan(wall.compass),
             desk=walls.draw_wall(wall, desk, "desk", system, with_scale=i == 0),
             phone=walls.draw_wall(wall, phone, "phone", system, with_scale=i == 0),
         )
         for i, wall in enumerate(laid)
     ]
+
+
+def _wall_size(wall: walls.Wall, system: str) -> str:
+    length, height = (units.amount(size, units.METRES, system) for size in (wall.length, wall.height))
+    return f"{length} long, {height} high"
+
+
+def wall_of(stretch: Stretch, neighbours: Iterable[Stretch], today: dt.date, system: str) -> WallFigure:
+    """The wall that a section is part of, small, with the section marked."""
+    own = portfolio.panel(stretch, today)
+    panels = [portfolio.panel(one, today) for one in neighbours]
+    on_it = [replace(panel, here=panel.code == own.code) for panel in panels if panel.wall == own.wall]
+    wall = walls.lay_out(on_it)[0]
+    drawing = walls.draw_wall(wall, walls.small_frame(wall), "desk", system, with_scale=True)
+    return WallFigure(
+        _wall_title(wall), _wall_size(wall, system), walls.key_plan(wall.compass), drawing, drawing
+    )
 
 
 def _wall_title(wall: walls.Wall) -> str:

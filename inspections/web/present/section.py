@@ -118,6 +118,7 @@ class SectionPage:
     verdict: Verdicts | None
     live_flags: list[str]
     source_check: str
+    here: house.WallFigure
     strips: Drawn | None
     coats: list[CoatRow]
     events: list[str]
@@ -127,6 +128,7 @@ class SectionPage:
 
 def present(
     stretch: Stretch,
+    neighbours: Sequence[Stretch],
     name: str,
     latest: dict[str, float],
     strips: Sequence[Strip],
@@ -147,6 +149,7 @@ def present(
         verdict=verdicts(stretch, latest, today, system),
         live_flags=flag_lines(live, today),
         source_check=source_check_sentence(past.events),
+        here=house.wall_of(stretch, neighbours, today, system),
         strips=draw(
             strips,
             rules(stretch.treatments, past.events),
@@ -352,6 +355,7 @@ def _notes(strips: Sequence[Strip], with_fan: bool) -> str:
         notes.append("a tick on a strip’s upper edge is a new instrument")
     if with_fan:
         notes.append("the fan runs to the failure threshold, from its early to its late end")
+    notes += [f"{words.quantity_name(strip.quantity)}: {strip.assumed}" for strip in strips if strip.assumed]
     return "; ".join(notes) + "."
 
 

@@ -255,8 +255,6 @@ class _Drawn:
         name = words.capital(words.quantity_name(self.strip.quantity))
         title = add(self.root, "text", f"{name}, ", x=left, y=top - 7, class_="strip-name")
         add(title, "tspan", units.label(self.strip.unit, self.system), class_="strip-unit")
-        if self.strip.assumed and self.sheet.named:
-            add(title, "tspan", f" ({self.strip.assumed})", class_="strip-unit")
         add(self.root, "path", d=f"M{short(left)} {short(top)}V{short(bottom)}H{short(right)}", class_="axis")
         ticks = nice_ticks(*self.domain)
         places = _places_of(ticks)
@@ -308,17 +306,10 @@ class _Drawn:
             return
         y, right = self._place(self.strip.threshold), self.sheet.width - self.sheet.right
         margin = self.strip.quantity == "dew_point_margin"
-        name = "dew point: the face sweats below" if margin else "failed from here"
+        name = "dashed: the face sweats below" if margin else "dashed: failed from here"
         add(self.root, "path", d=f"M{short(self.sheet.left)} {short(y)}H{short(right)}", class_="threshold")
-        near_top = y - self.edges[0] < 16
-        add(
-            self.root,
-            "text",
-            name,
-            x=self.sheet.left + 6,
-            y=y + 13 if near_top else y - 4,
-            class_="threshold-name",
-        )
+        place = {"x": right, "y": self.edges[0] - 7, "text_anchor": "end"}
+        add(self.root, "text", name, class_="threshold-name", **place)
 
     def _changes(self) -> None:
         top = self.edges[0]

@@ -42,6 +42,7 @@ class Panel:
     flagged: bool = False
     href: str = ""
     label: str = ""
+    here: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,8 @@ WIDEST = 860.0
 #: A desk's row, px; a gap between two drawings in it, px; and the scale, px a metre, below which a house's
 #: walls are rather broken into two rows than all put in one.
 ROW, GAP, LEAST_IN_ONE_ROW = 1104.0, 16.0, 54.0
+#: A wall beside a text: its width at most, and its letters, px.
+BESIDE, SMALL_LETTER = 360.0, 12.5
 #: A ground line this near to the floor is not drawn, m.
 AT_THE_FLOOR = 0.05
 #: What a phone leaves for a drawing, px, and the heights of letters there and at a desk, px.
@@ -161,6 +164,12 @@ def desk_frame(walls: Sequence[Wall]) -> Frame:
     if one_row * CM >= LEAST_IN_ONE_ROW:
         scale = min(scale, one_row)
     return Frame(None, DESK_LETTER / scale, scale)
+
+
+def small_frame(wall: Wall) -> Frame:
+    """One wall beside a text."""
+    scale = min(PX_PER_M / CM, BESIDE / _longest([wall]))
+    return Frame(None, SMALL_LETTER / scale, scale)
 
 
 def phone_frame(walls: Sequence[Wall]) -> Frame:
@@ -199,7 +208,8 @@ def _draw_section(root: Element, place: Placed, floor: float, letter: float) -> 
     panel = place.panel
     x, y = MARGIN_CM + place.left * CM, floor - (place.foot + place.high) * CM
     wide, high = place.wide * CM, place.high * CM
-    link = add(root, "a", href=panel.href, class_="section", aria_label=panel.label or panel.code)
+    current = "page" if panel.here else None
+    link = add(root, "a", href=panel.href, class_="section", aria_label=panel.label, aria_current=current)
     add(link, "rect", x=x, y=y, width=wide, height=high, class_="paper")
     add(link, "rect", x=x, y=y, width=wide, height=high, fill=f"url(#m-{panel.substrate})")
     for i, coat in enumerate(panel.coats):
