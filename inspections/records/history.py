@@ -70,6 +70,8 @@ def _inspectors(chunk: list[tuple[Any, Values, Values]], visits: Visits) -> dict
 def _as_json(value: object) -> object:
     if isinstance(value, dt.date):
         return value.isoformat()
-    if isinstance(value, uuid.UUID | Decimal):
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    if isinstance(value, uuid.UUID):
         return str(value)
     return value
