@@ -150,7 +150,7 @@ USE_TZ = True
 USE_I18N = False
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "static_collected"
-WHITENOISE_USE_FINDERS = not PRODUCTION
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not PRODUCTION
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
