@@ -22,7 +22,7 @@ CAPILLARY_A_YEAR = 7.0
 SOAKED = 1.5
 #: Share of the coat that may still hang hollow before it falls faster, and other rates a year (choices).
 HOLLOW_A_YEAR = 0.02
-FALL_A_YEAR = 0.14
+FALL_A_YEAR = 0.12
 #: Hottest day of the year, and how long the ground lags behind it.
 HOTTEST = 200.0
 GROUND_LAG = 50.0
@@ -168,7 +168,7 @@ def _fill(plan: Plan, climate: Climate, course: Course) -> None:
 def _damage(rng: np.random.Generator, plan: Plan, climate: Climate, course: Course) -> None:
     """Hollow areas grow where the store has been full for a while, or by wear; what is hollow falls."""
     walls, day = plan.walls, climate.day
-    patience = rng.uniform(0.2, 1.2, len(walls))
+    patience = rng.uniform(0.0, 0.8, len(walls))
     rate = HOLLOW_A_YEAR * np.exp(rng.normal(0, 0.5, len(walls)))
     fall = FALL_A_YEAR * np.exp(rng.normal(0, 0.4, len(walls)))
     wear_on = np.array([wall.wear_on for wall in walls])

@@ -118,17 +118,21 @@ SUMMER_PEAK = (240.0, 20.0)
 WINTER_PEAK = (60.0, 20.0)
 
 ROLES = {
-    "ordinary": 0.31,
-    "sealed": 0.11,
-    "sealed_wet": 0.015,
+    "ordinary": 0.33,
+    "sealed": 0.115,
+    "sealed_wet": 0.010,
     "dense_dry": 0.105,
     "drained": 0.04,
-    "leak": 0.12,
+    "leak": 0.08,
+    "soaked_open": 0.03,
     "cold_face": 0.07,
     "salty": 0.05,
     "worn": 0.08,
-    "new_lime": 0.10,
+    "new_lime": 0.09,
 }
+
+#: Roles that stand against the ground outside.
+FED = frozenset({"sealed", "sealed_wet", "drained", "soaked_open"})
 
 #: adjoins: (share, median supply in kg/m² a year). Choices, to give coats from lime to cement a fair chance.
 EXPOSURES = {
@@ -162,7 +166,7 @@ FINISHES = {
 def draw_plan(rng: np.random.Generator, houses: int, years: int) -> Plan:
     """Draw a portfolio; the seed also moves the habits that all its houses share."""
     first = float(day_number(np.datetime64("2009-01-01").item()) + rng.integers(0, 1500))
-    plan = Plan([], [], first, first + years * YEAR, bool(rng.random() < 0.2), rng.uniform(0.58, 0.65))
+    plan = Plan([], [], first, first + years * YEAR, bool(rng.random() < 0.15), rng.uniform(0.58, 0.65))
     wetness = np.exp(rng.normal(0, 0.15))
     kits = rng.permutation(rng.choice(list(KITS), houses, p=KIT_SHARES))
     for number in range(houses):
@@ -174,7 +178,7 @@ def draw_plan(rng: np.random.Generator, houses: int, years: int) -> Plan:
 
 def _house(rng: np.random.Generator, number: int, kit: str, plan: Plan) -> House:
     span = plan.last - plan.first
-    changes, dries, floods = rng.random(3) < (0.25, 0.2, 0.15)
+    changes, dries, floods = rng.random(3) < (0.2, 0.2, 0.15)
     when = plan.first + span * rng.uniform(0.2, 0.85, 3)
     meters = [f"M{number + 1:02d}A", f"M{number + 1:02d}B"] if changes else [f"M{number + 1:02d}A"]
     return House(
@@ -196,7 +200,7 @@ def _house(rng: np.random.Generator, number: int, kit: str, plan: Plan) -> House
 
 def _wall(rng: np.random.Generator, house: int, place: int, wetness: float, plan: Plan) -> Wall:
     role = str(rng.choice(list(ROLES), p=list(ROLES.values())))
-    outside = tuple(EXPOSURES)[:3] if role in {"sealed", "sealed_wet", "drained", "cold_face"} else EXPOSURES
+    outside = tuple(EXPOSURES)[:3] if role in FED else EXPOSURES
     shares = np.array([EXPOSURES[name][0] for name in outside])
     adjoins = str(rng.choice(list(outside), p=shares / shares.sum()))
     height = rng.uniform(1.8, 2.4)
@@ -213,7 +217,7 @@ def _wall(rng: np.random.Generator, house: int, place: int, wetness: float, plan
         ),
         supply=wetness * EXPOSURES[adjoins][1] * np.exp(rng.normal(0, 0.5)),
         season=rng.uniform(0.2, 0.6),
-        face_swing=rng.uniform(0.11, 0.22),
+        face_swing=rng.uniform(0.14, 0.22),
         face_peak=rng.normal(*(SUMMER_PEAK if rng.random() < 0.6 else WINTER_PEAK)),
         capacity=rng.uniform(25, 55),
         coldness=rng.uniform(0.15, 0.45),
@@ -232,6 +236,8 @@ def _settle_role(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
         wall.supply = max(wall.supply, rng.uniform(1.8, 5.0))
     elif wall.role == "dense_dry":
         wall.supply = rng.uniform(0.02, 0.25)
+    elif wall.role == "soaked_open":
+        wall.supply = rng.uniform(5, 14)
     elif wall.role == "leak":
         wall.leak = rng.uniform(5, 18)
         wall.leak_on = plan.first + span * rng.uniform(0.05, 0.9)
@@ -252,7 +258,7 @@ def _settle_role(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
 def _coat(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
     """Put the coats on: most soon after the house came under care, some found, some renewed later."""
     span = plan.last - plan.first
-    found = bool(rng.random() < 0.15) and wall.role not in {"sealed", "sealed_wet"}
+    found = bool(rng.random() < 0.12) and wall.role not in {"sealed", "sealed_wet"}
     applied = plan.first + (-YEAR * rng.uniform(1, 8) if found else span * rng.uniform(-0.02, 0.2))
     if wall.role == "drained":
         lining = Layer("lining", "polyethylene", 8.0, rng.uniform(50, 200), 0.0, applied)
@@ -265,6 +271,8 @@ def _coat(rng: np.random.Generator, wall: Wall, plan: Plan) -> None:
     open_coat = bool(np.prod([layer.capillary for layer in wall.layers]) > 0.2)
     if wall.role == "sealed_wet":
         wall.store_at_coating = rng.uniform(0.65, 0.85)
+    elif wall.role == "soaked_open":
+        wall.store_at_coating = rng.uniform(0.4, 0.65)
     elif wall.role != "dense_dry":
         wall.store_at_coating = rng.uniform(0.15, 0.5) if open_coat else rng.uniform(0.03, 0.15)
     renewed = wall.role == "new_lime" or (wall.role in {"sealed", "leak", "ordinary"} and rng.random() < 0.08)
@@ -282,6 +290,9 @@ def _parge_and_finish(rng: np.random.Generator, wall: Wall, applied: float) -> l
         finish = str(
             rng.choice(["", "acrylic", "alkyd", "epoxy", "bitumen"], p=[0.15, 0.15, 0.35, 0.2, 0.15])
         )
+    elif wall.role == "soaked_open":
+        binder = str(rng.choice(["lime_putty", "NHL 2", "NHL 3.5"]))
+        finish = str(rng.choice(["", "limewash"]))
     else:
         binder = str(rng.choice(list(PARGES), p=[0.2, 0.15, 0.25, 0.1, 0.12, 0.18]))
         finish = str(

@@ -13,11 +13,11 @@ from tests.simulation.book import Book, Row, iso_day
 
 HEIGHTS = (200, 900, 1600)
 #: How much a face meter sees of the water deeper in: it reads through a thin coat.
-SEES_THROUGH = 0.38
+SEES_THROUGH = 0.36
 #: A hygrometer's end, % RH.
 RH_END = 98.0
 #: A slip of the pen by a factor of ten, per meter reading.
-SLIP = 0.002
+SLIP = 0.0007
 #: Smallest hollow area that is found, m².
 HOLLOW_LIMIT = 0.02
 SQUARE_FOOT = 0.3048**2
@@ -59,11 +59,11 @@ def write_rounds(rng: np.random.Generator, plan: Plan, climate: Climate, course:
 def _meters(rng: np.random.Generator, house: House) -> list[Meter]:
     meters = []
     for code in house.instruments:
-        if rng.random() < 0.2:
+        if rng.random() < 0.12:
             meters.append(Meter(code, "percent_wme", 40.0, 0.1, 0.35, 3.0 + rng.normal(0, 0.7)))
         else:
             gain = float(np.exp(rng.normal(0, 0.1)))
-            meters.append(Meter(code, "relative", 100.0, 1.0, gain, rng.normal(0, 2)))
+            meters.append(Meter(code, "relative", 100.0, 1.0, gain, rng.normal(0, 1.5)))
     return meters
 
 
@@ -71,7 +71,7 @@ def _visit_days(rng: np.random.Generator, plan: Plan, house: House) -> FloatArra
     gap = YEAR if plan.yearly else YEAR / 2
     new_year = np.floor(plan.first / YEAR) * YEAR
     days = new_year + YEAR * house.visit_phase + gap * np.arange((plan.last - new_year) / gap)
-    days = np.floor(days + rng.normal(0, 14, len(days)))
+    days = np.floor(days + rng.normal(0, 10, len(days)))
     return days[(rng.random(len(days)) > 0.04) & (days < plan.last) & (days > plan.first)]
 
 
@@ -141,10 +141,10 @@ def _face(
     store = course.store[index, at]
     season = wall.face_swing * np.cos(2 * np.pi * (days - wall.face_peak) / YEAR)
     common = (
-        course.capillary[index, at] * store * 0.5
-        + SEES_THROUGH * store
+        course.capillary[index, at] * store * 0.65
+        + SEES_THROUGH * store * np.where(course.drained[index, at], 0.1, 1.0)
         + 0.5 * course.film[index, at]
-        + 0.25 * course.fresh[index, at]
+        + 0.18 * course.fresh[index, at]
         + wall.salt * np.clip((rh - 55) / 30, 0, 1.2)
         + season
         + rng.normal(0, 0.02, len(at))

@@ -25,7 +25,7 @@ WEARS = 0.002
 def classes(plan: Plan, climate: Climate, course: Course) -> npt.NDArray[np.int64]:
     """Index into ``CLASSES``, by section and fortnight."""
     year = STEPS_A_YEAR
-    full = course.store > plan.limit
+    full = (course.store > plan.limit) & (_past_mean(course.store, year) > plan.limit)
     usual = np.array([wall.supply for wall in plan.walls])[:, None]
     arrives = np.maximum(usual, _past_mean(course.inflow, year))
     held = full & (course.passes < arrives + 4.0) & (course.capillary < 0.25) & ~course.drained
