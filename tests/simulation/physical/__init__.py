@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from .kit import draw_kit
 from .ledger import write_ledger
 from .life import Life
 from .meters import Reader
-from .plan import draw_plan
+from .plan import Plan, draw_plan
 from .rounds import draw_looks, observe
 from .style import Style, draw_style
 from .truth import classify, truth_rows
@@ -33,12 +34,16 @@ def simulate(
     years: int = 12,
     sections: int = SECTIONS_A_HOUSE,
     style: Style | None = None,
+    arrange: Callable[[Plan], None] | None = None,
 ) -> Book:
-    """The record book of one invented portfolio, with its truth once a year after the first few."""
+    """The record book of one invented portfolio, with its truth once a year after the first few.
+
+    ``arrange`` may change the plan before its first day: which walls the sections make up, what is put on them.
+    """
     rng = np.random.default_rng(seed)
     style = draw_style(rng) if style is None else style
     start_day = day_number(dt.date(style.first_year, 1, 1))
-    life = live(rng, style, houses=houses, sections=sections, years=years)
+    life = live(rng, style, houses=houses, sections=sections, years=years, arrange=arrange)
     book = Book()
     kits = [draw_kit(rng, style, life.plan, h, book) for h in range(houses)]
     looks = draw_looks(rng, style, life, start_day)
@@ -49,11 +54,21 @@ def simulate(
     return book
 
 
-def live(rng: np.random.Generator, style: Style, *, houses: int, sections: int, years: int) -> Life:
+def live(
+    rng: np.random.Generator,
+    style: Style,
+    *,
+    houses: int,
+    sections: int,
+    years: int,
+    arrange: Callable[[Plan], None] | None = None,
+) -> Life:
     """The hidden life of a portfolio, lived to its end."""
     start_day = day_number(dt.date(style.first_year, 1, 1))
     steps = int(years * 365.25 / STEP)
     plan = draw_plan(rng, style, houses, sections)
+    if arrange is not None:
+        arrange(plan)
     habits = draw_habits(rng, steps, houses, style.unheated_share)
     climate = draw_climate(rng, start_day + STEP * np.arange(steps), habits)
     house_of = np.array([section.house for section in plan.sections], dtype=np.intp)

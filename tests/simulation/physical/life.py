@@ -207,6 +207,8 @@ class Life:
                 self.leak_starts.setdefault(0, []).append(int(i))
             for step in rng.integers(0, self.steps, rng.poisson(style.leak_rate * years)):
                 self.leak_starts.setdefault(int(step), []).append(int(i))
+        for step, house in self.plan.floods:
+            self.floods.setdefault(step, []).append(house)
         for house in range(len(self.plan.houses)):
             for step in rng.integers(0, self.steps, rng.poisson(style.flood_rate * years)):
                 self.floods.setdefault(int(step), []).append(house)

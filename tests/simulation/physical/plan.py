@@ -113,6 +113,8 @@ class Plan:
 
     houses: list[House]
     sections: list[Section]
+    #: Floods that are sure to come, beside those that life draws: step and house.
+    floods: list[tuple[int, int]] = field(default_factory=list)
 
 
 def draw_plan(rng: np.random.Generator, style: Style, houses: int, sections_a_house: int) -> Plan:
