@@ -230,6 +230,22 @@ def test_treatments_are_named_at_a_desk_and_numbered_on_a_phone() -> None:
     assert strips_svg.numbered([strip()], rules, None, DAY + 540) == rules
 
 
+def test_a_coat_from_before_the_first_reading_is_named_at_the_edge_while_it_stood() -> None:
+    rules = [
+        strips_svg.Rule(DAY - 900, "cement coat 1990", until=np.inf),
+        strips_svg.Rule(DAY - 999, "lime coat 1980", until=DAY - 900),
+    ]
+    assert [rule.name for rule in strips_svg.numbered([strip()], rules, None, DAY + 540)] == [
+        "← cement coat 1990"
+    ]
+
+
+def test_there_is_no_fan_to_a_threshold_that_lies_behind() -> None:
+    forecast = {"threshold": 0.1, "early": "2020-01-01", "expected": "2021-01-01", "late": None}
+    assert strips_svg.fan_of({"as_of": "2022-01-01", "forecast": forecast}) is None
+    assert strips_svg.fan_of({"as_of": "2020-06-01", "forecast": forecast}) is not None
+
+
 def test_names_of_rules_at_one_time_do_not_overlap() -> None:
     rules = [strips_svg.Rule(DAY + 100 + i, f"cement coat {i}") for i in range(4)]
     texts = [

@@ -249,8 +249,9 @@ def test_a_section_argues_its_verdict(cast: Cast, kiln: Kiln) -> None:
     assert "Why this, and not water entry" in said
     strongest, weakest = said.index("Deep moisture rose"), said.index("The face was damp")
     assert strongest < weakest < said.index("Before any reading")
-    assert "In-wall humidity: would tell held water from a dry wall." in said
+    assert "In-wall humidity would tell held water from a dry wall." in said
     assert "Calibrated on simulated walls" in said
+    assert "Judged as of 20 January 2025; the last reading is of 15 July 2024." in said
     assert "0.20 to 0.40" in said
     assert "isotonic regression" in said
 

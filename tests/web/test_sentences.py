@@ -64,6 +64,7 @@ def test_a_course_without_a_level_carries_the_rates_unit() -> None:
             {"rate_per_year": -0.3, "low": -0.4, "high": -0.2},
             "falling 0.30 a year (0.20 to 0.40, 22 readings)",
         ),
+        ({"low": 0.0, "high": 0.7}, "growing 0.3 a year (0.0 to 0.7, 22 readings)"),
         ({"low": None, "high": None}, "growing 0.30 a year (no 95 % interval yet, 22 readings)"),
         ({"rate_per_year": None, "low": None, "high": None, "readings": 1}, "no rate yet (1 reading)"),
     ],
@@ -107,6 +108,10 @@ def test_a_flag_says_what_it_waits_for(state: str) -> None:
         ),
         ((None, "2027-01-15", None), "expected more than 30 years off; early end (one in ten) January 2027"),
         ((None, None, None), "not within 30 years"),
+        (
+            ("2024-02-01", "2023-01-15", "2026-01-01"),
+            "since about February 2024, so the coat counts as failed",
+        ),
     ],
 )
 def test_forecasts(dates: tuple[str | None, ...], said: str) -> None:

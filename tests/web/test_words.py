@@ -150,3 +150,10 @@ def test_a_date_of_this_year_needs_no_year() -> None:
 @given(st.dates(dt.date(1800, 1, 1), dt.date(2200, 1, 1)), st.floats(0, 0.999))
 def test_days_of_the_analysis_go_there_and_back(date: dt.date, part: float) -> None:
     assert dates.from_days(dates.to_days(date) + part) == date
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(1, "1 day"), (60, "60 days"), (61, "2 months"), (400, "13 months"), (1100, "3 years")]
+)
+def test_spans_are_told_as_people_say_them(days: int, said: str) -> None:
+    assert dates.span(days) == said

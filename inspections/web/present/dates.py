@@ -32,3 +32,17 @@ def month(text: str | None) -> str:
     """Such as "April 2019" of an ISO date, for what is only known roughly."""
     date = parse(text)
     return f"{date:%B %Y}" if date else ""
+
+
+#: Up to so many days a span is told in days, and up to so many in months.
+_DAYS, _MONTHS = 60, 730
+_A_MONTH, _A_YEAR = 30.44, 365.2425
+
+
+def span(days: int) -> str:
+    """A length of time as people say it: "10 days", "5 months", "3 years"."""
+    if days <= _DAYS:
+        return f"{days} day{'' if days == 1 else 's'}"
+    if days <= _MONTHS:
+        return f"{days / _A_MONTH:.0f} months"
+    return f"{days / _A_YEAR:.0f} years"

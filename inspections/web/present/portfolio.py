@@ -71,7 +71,7 @@ class Overdue:
     href: str
     name: str
     due: str
-    days: int
+    late: str
     why: str
 
 
@@ -285,7 +285,7 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
 
 
 def _overdue(due: dt.date, href: str, name: str, why: str, today: dt.date) -> Overdue:
-    return Overdue(href, name, dates.day(due, today), (today - due).days, why)
+    return Overdue(href, name, dates.day(due, today), dates.span((today - due).days), why)
 
 
 def _trial_row(arms: TrialArms, today: dt.date) -> TrialRow:

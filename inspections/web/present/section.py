@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -11,7 +12,7 @@ from django.utils.safestring import SafeString
 
 from inspections.analysis.results import HYPOTHESES
 from inspections.analysis.strips import Strip
-from inspections.models import LIVE_FLAG_STATES, Action, Flag, Reading
+from inspections.models import LIVE_FLAG_STATES, Action, Assessment, Flag, Reading
 from inspections.queries.pages import Past, Stretch
 from inspections.vocabulary import FlagState, Qualifier, Verdict
 from inspections.web.present import bars, coats, dates, house, sentences, strips_svg, units, words
@@ -89,7 +90,7 @@ class Verdicts:
     prior: Argument
     arguments: list[Argument]
     shares: list[Share]
-    advice: list[tuple[str, str]]
+    advice: list[str]
     trends: list[TrendRow]
     decided: bool
     next_step: str
@@ -146,7 +147,7 @@ def present(
         building=stretch.section.building,
         facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
         due=sentences.due_sentence(stretch.due, today),
-        verdict=verdicts(stretch, latest, today, system),
+        verdict=verdicts(stretch, latest, _from_when(assessment, strips), today, system),
         live_flags=flag_lines(live, today),
         source_check=source_check_sentence(past.events),
         here=house.wall_of(stretch, neighbours, today, system),
@@ -195,7 +196,9 @@ NEXT_STEP: Final = {
 _CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_WEAR, Verdict.CONDENSATION)
 
 
-def verdicts(stretch: Stretch, latest: dict[str, float], today: dt.date, system: str) -> Verdicts | None:
+def verdicts(
+    stretch: Stretch, latest: dict[str, float], from_when: str, today: dt.date, system: str
+) -> Verdicts | None:
     """The verdict's part of the page, or None where the section was never assessed."""
     if stretch.assessment is None:
         return None
@@ -208,22 +211,29 @@ def verdicts(stretch: Stretch, latest: dict[str, float], today: dt.date, system:
         sentence=sentences.verdict_sentence(result, coat),
         since=sentences.since_sentence(result),
         course=sentences.course_sentence(result, latest, system),
-        forecast=sentences.forecast_sentence(result),
-        from_when=f"From readings up to {dates.day(stretch.assessment.as_of)}.",
+        forecast=sentences.forecast_sentence(result) if coat else "",
+        from_when=from_when,
         favoured=words.verdict_name(_favoured(result)),
         against=words.verdict_name(odds["against"]),
         total=Argument("Together", odds["total"], 0.0),
         prior=sentences.prior_argument(result),
         arguments=sentences.arguments(result),
         shares=shares(result, coat),
-        advice=[
-            (words.quantity_name(item["quantity"]), item["reason"]) for item in result.get("advice") or []
-        ],
+        advice=[advice_sentence(item) for item in result.get("advice") or []],
         trends=trend_rows(result, system),
         decided=verdict != Verdict.INSUFFICIENT_DATA,
         next_step=NEXT_STEP[Verdict(verdict)],
         needs_cautions=verdict in _CAUTIOUS or bool(stretch.flags),
     )
+
+
+def advice_sentence(item: dict[str, str]) -> str:
+    """The reading that would tell most, and why; quantity and reason are one sentence."""
+    name = words.quantity_name(item["quantity"])
+    # "Hygroscopic moisture of drilled dust" and "of drilled dust would tell": the overlap is said once.
+    head, of, tail = name.partition(" of ")
+    name = head if of and item["reason"].startswith(f"of {tail}") else name
+    return f"{words.capital(name)} {item['reason'].rstrip('.')}."
 
 
 def _favoured(result: Result) -> str:
@@ -302,9 +312,9 @@ def rules(treatments: Iterable[Treatment], events: Iterable[Event]) -> list[stri
     found = []
     for treatment in treatments:
         name = words.coat_name(treatment).removeprefix(f"{treatment.applied_on.year} ")
-        found.append(
-            strips_svg.Rule(dates.to_days(treatment.applied_on), f"{name} {treatment.applied_on.year}")
-        )
+        off = dates.to_days(treatment.removed_on) if treatment.removed_on else math.inf
+        on = dates.to_days(treatment.applied_on)
+        found.append(strips_svg.Rule(on, f"{name} {treatment.applied_on.year}", until=off))
         if treatment.removed_on:
             label = f"{name} off {treatment.removed_on.year}"
             found.append(strips_svg.Rule(dates.to_days(treatment.removed_on), label))
@@ -332,6 +342,17 @@ def draw(
     )
     named = [rule.name for rule in strips_svg.numbered(strips, marks, fan, day)]
     return Drawn(desk, phone, named, _notes(strips, fan is not None))
+
+
+def _from_when(assessment: Assessment | None, strips: Sequence[Strip]) -> str:
+    """The day of the assessment, and of the last reading that it could use."""
+    if assessment is None:
+        return ""
+    judged = f"Judged as of {dates.day(assessment.as_of)}"
+    times = [float(strip.points.time.max()) for strip in strips if len(strip.points)]
+    if not times:
+        return f"{judged}, without a reading."
+    return f"{judged}; the last reading is of {dates.day(dates.from_days(max(times)))}."
 
 
 def _notes(strips: Sequence[Strip], with_fan: bool) -> str:

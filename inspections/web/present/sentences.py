@@ -87,7 +87,7 @@ def rate_clause(trend: dict[str, Any], system: str, *, with_unit: bool = False) 
     centre, interval = units.rate(trend["unit"], system, rate, low, high)
     if low is None or high is None:
         return f"{_moving(rate)} {_unsigned(centre)}{yearly} (no 95 % interval yet, {count})"
-    if low <= 0 <= high:
+    if low < 0 < high:
         return f"no clear change ({interval}{yearly}, {count})"
     if high < 0:
         centre, interval = units.rate(trend["unit"], system, -rate, -high, -low)
@@ -114,7 +114,7 @@ def telling_trend(result: Result) -> tuple[str, dict[str, Any]] | None:
 
 def _spans_zero(trend: dict[str, Any]) -> bool:
     low, high = trend["low"], trend["high"]
-    return low is None or high is None or low <= 0 <= high
+    return low is None or high is None or low < 0 < high
 
 
 def course_sentence(result: Result, latest: dict[str, float], system: str) -> str:
@@ -165,6 +165,8 @@ def forecast_sentence(result: Result) -> str:
         return ""
     share = f"{units.number(forecast['threshold'] * 100, 0)} % of the coat hollow or fallen"
     expected, early, late = (dates.month(forecast[key]) for key in ("expected", "early", "late"))
+    if forecast["expected"] and forecast["expected"] <= result["as_of"]:
+        return f"{share}: since about {expected}, so the coat counts as failed."
     if not early:
         return f"{share}: not within 30 years."
     return (

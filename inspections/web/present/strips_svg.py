@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 from xml.etree.ElementTree import Element
 
@@ -19,11 +19,15 @@ from inspections.web.present.svg import Point, add, canvas, markup, nice_ticks, 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A vertical rule through all strips: a coat put on or taken off, or an event. ``time`` in days."""
+    """A vertical rule through all strips: a coat put on or taken off, or an event. ``time`` in days.
+
+    ``until``: when the coat came off again; one that was on before the first reading is named at the edge.
+    """
 
     time: float
     name: str
     treatment: bool = True
+    until: float = -np.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +67,11 @@ _FROM_NOUGHT = {"hollow_area", "spall_area", "salt_area", "affected_area_fractio
 
 
 def fan_of(result: dict[str, Any] | None) -> Fan | None:
-    """The fan of a stored result's forecast, or None."""
+    """The fan of a stored result's forecast; None where there is none, or the threshold lies behind."""
     forecast = (result or {}).get("forecast")
     if not forecast or not forecast.get("early"):
+        return None
+    if forecast["expected"] and forecast["expected"] <= (result or {})["as_of"]:
         return None
     early, expected, late = (dates.parse(forecast[key]) for key in ("early", "expected", "late"))
     return Fan(
@@ -74,11 +80,10 @@ def fan_of(result: dict[str, Any] | None) -> Fan | None:
 
 
 def span_of(strips: Sequence[Strip], as_of: float, fan: Fan | None) -> tuple[float, float]:
-    """First and last day of the time axis: the readings, and some of the forecast."""
+    """First and last day of the time axis: first reading to the day judged, and some of the forecast."""
     first = min((float(strip.points.time.min()) for strip in strips if len(strip.points)), default=as_of)
-    last = max((float(strip.points.time.max()) for strip in strips if len(strip.points)), default=as_of)
     margin = max((as_of - first) * MARGIN_SHARE, YEAR / 12)
-    last = max(as_of if fan else last, last) + margin
+    last = as_of + margin
     if fan:
         ahead = max((as_of - first) * AHEAD_SHARE, AHEAD_LEAST_YEARS * YEAR)
         reach = max(end for end in (fan.early, fan.expected, fan.late, as_of) if end)
@@ -97,7 +102,7 @@ def draw(
     """All strips as one drawing with a name and a description that says how each ends."""
     span = span_of(strips, as_of, fan)
     x = _scale(span, (sheet.left, sheet.width - sheet.right))
-    shown_rules = [rule for rule in rules if span[0] <= rule.time <= span[1]]
+    shown_rules = _within(rules, span)
     rows = _label_rows(shown_rules, x, sheet)
     head = 8.0 + 16.0 * (max(rows, default=-1) + 1)
     height = head + len(strips) * (sheet.strip + sheet.gap) + 30
@@ -114,8 +119,17 @@ def draw(
 
 def numbered(strips: Sequence[Strip], rules: Sequence[Rule], fan: Fan | None, as_of: float) -> list[Rule]:
     """The rules that the drawing shows, in the order in which a phone's drawing numbers them."""
-    span = span_of(strips, as_of, fan)
-    return [rule for rule in rules if span[0] <= rule.time <= span[1]]
+    return _within(rules, span_of(strips, as_of, fan))
+
+
+def _within(rules: Sequence[Rule], span: tuple[float, float]) -> list[Rule]:
+    """The rules of this span, and at its edge the coats that were on before it."""
+    before = [
+        replace(rule, time=span[0], name=f"← {rule.name}")
+        for rule in rules
+        if rule.time < span[0] < rule.until
+    ]
+    return before + [rule for rule in rules if span[0] <= rule.time <= span[1]]
 
 
 def describe(strips: Sequence[Strip], system: str) -> str:

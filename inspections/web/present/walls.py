@@ -362,7 +362,7 @@ def _draw_scale(root: Element, x: float, y: float, letter: float, system: str) -
 
 # Small drawings --------------------------------------------------------------------------------------------
 
-STRIP_PX_PER_M = 11.0
+STRIP_PX_PER_M = 15.0
 STRIP_GAP = 14.0
 
 
