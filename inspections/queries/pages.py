@@ -6,9 +6,11 @@ import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
 from uuid import UUID
 
-from django.db.models import Count, F, Prefetch, Q, QuerySet
+from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
 
 from inspections.models import LIVE_FLAG_STATES, Action, Allocation, Assessment, Flag, Plan, Reading, Trial
 from inspections.vocabulary import OF_THE_BUILDING, Quantity
@@ -43,6 +45,18 @@ class House:
     building: Building
     stretches: list[Stretch] = field(default_factory=list)
     plan: Plan | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AreaLevel:
+    """The sum of one area over a section on one day, m²."""
+
+    day: dt.date
+    area: float
+
+
+#: By section and quantity.
+Areas = dict[UUID, dict[str, AreaLevel]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,19 +138,19 @@ def _fill(
             found[plan.building_id].plan = plan
 
 
-def latest_areas(organisation: Organisation, sections: Iterable[Section]) -> dict[UUID, dict[str, float]]:
-    """For each section the latest day's sum of each area, m². Two queries, however many sections."""
+def latest_areas(organisation: Organisation, sections: Iterable[Section]) -> Areas:
+    """For each section the latest day's sum of each area; one query, however many sections."""
     ids = [section.pk for section in sections]
     areas = Reading.objects.of(organisation).standing().filter(section_id__in=ids, quantity__in=_AREAS)
-    rows = areas.filter(qualifier="").annotate(day=F("visit__day"))
+    # A reading that is only a bound would make the sum one: such days are left to the section's own page.
+    rows = areas.filter(qualifier="").annotate(day=F("visit__day")).order_by("taken_at")
     sums: dict[tuple[UUID, str], dict[dt.date, float]] = defaultdict(lambda: defaultdict(float))
-    for section, quantity, day, value in rows.order_by("taken_at").values_list(
-        "section_id", "quantity", "day", "value"
-    ):
+    for section, quantity, day, value in rows.values_list("section_id", "quantity", "day", "value"):
         sums[section, quantity][day] += value
-    latest: dict[UUID, dict[str, float]] = defaultdict(dict)
+    latest: Areas = defaultdict(dict)
     for (section, quantity), by_day in sums.items():
-        latest[section][quantity] = by_day[max(by_day)]
+        last = max(by_day)
+        latest[section][quantity] = AreaLevel(last, by_day[last])
     return dict(latest)
 
 
@@ -156,19 +170,16 @@ def _arms(trial: Trial) -> TrialArms:
     return TrialArms(trial, dict(Counter(one.arm for one in own)), Counter(one.allocated_by for one in own))
 
 
-def house_readings(organisation: Organisation, building: Building) -> list[Reading]:
-    """The latest reading of each quantity of the house as a whole."""
+def house_readings(organisation: Organisation, building: Building) -> list[tuple[Reading, int]]:
+    """The latest reading of each quantity of the house as a whole, with how many there are; two queries."""
     readings = Reading.objects.of(organisation).standing().filter(building=building, section__isnull=True)
-    latest: dict[str, Reading] = {}
-    for reading in readings.filter(quantity__in=OF_THE_BUILDING).order_by("taken_at"):
-        latest[reading.quantity] = reading
-    return sorted(latest.values(), key=lambda reading: reading.quantity)
-
-
-def house_reading_counts(organisation: Organisation, building: Building) -> dict[str, int]:
-    """How many readings there are of each quantity of the house as a whole."""
-    readings = Reading.objects.of(organisation).standing().filter(building=building, section__isnull=True)
-    return dict(readings.order_by().values_list("quantity").annotate(Count("id")))
+    known = readings.filter(quantity__in=OF_THE_BUILDING).order_by().values("quantity")
+    counts = {row["quantity"]: row for row in known.annotate(last=Max("taken_at"), count=Count("id"))}
+    if not counts:
+        return []
+    last = reduce(or_, (Q(quantity=name, taken_at=row["last"]) for name, row in counts.items()))
+    latest = {reading.quantity: reading for reading in readings.filter(last)}
+    return [(latest[name], counts[name]["count"]) for name in sorted(latest)]
 
 
 def building_events(organisation: Organisation, building: Building) -> QuerySet[Event]:

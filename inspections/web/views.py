@@ -76,8 +76,8 @@ def building(request: HttpRequest, pk: UUID) -> HttpResponse:
     shown = house.present(
         one[0],
         pages.house_readings(organisation, found),
-        pages.house_reading_counts(organisation, found),
         pages.building_events(organisation, found),
+        pages.latest_areas(organisation, [stretch.section for stretch in one[0].stretches if stretch.flags]),
         today,
         system,
     )

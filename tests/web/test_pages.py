@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspections.models import Assessment, Flag, Reading
-from portfolio.models import Building, Membership, Section, User
+from portfolio.models import Building, Membership, Section, Treatment, User
 from tests.support.cast import PASSWORD, Cast, client_of
 from tests.web.houses import TODAY, Kiln, kiln_row, trial
 
@@ -190,6 +190,12 @@ def test_the_portfolio_says_what_needs_a_person_in_a_sentence(cast: Cast, kiln: 
     )
     assert "East wall, 14 Kiln Row: due 31 January, 10 days late (the usual interval)." in said
     assert "One section holding water, one stable and one with too few readings." in said
+
+
+def test_a_level_from_before_the_coat_is_not_told_of_it(cast: Cast, kiln: Kiln) -> None:
+    Treatment.objects.filter(section=kiln.wet).update(applied_on=dt.date(2024, 12, 1))
+    said = text_of(client_of(cast.owner), "/")
+    assert "water held behind the 2024 cement coat. Hollow area growing 0.30 m² a year" in said
 
 
 def test_flags_come_strongest_first_and_the_rest_is_worth_a_look(cast: Cast, kiln: Kiln) -> None:

@@ -64,6 +64,7 @@ def test_a_course_without_a_level_carries_the_rates_unit() -> None:
             {"rate_per_year": -0.3, "low": -0.4, "high": -0.2},
             "falling 0.30 a year (0.20 to 0.40, 22 readings)",
         ),
+        ({"rate_per_year": 0.0, "low": 0.0, "high": 0.7}, "no clear change (0.0 to 0.7 a year, 22 readings)"),
         ({"low": 0.0, "high": 0.7}, "growing 0.3 a year (0.0 to 0.7, 22 readings)"),
         ({"low": None, "high": None}, "growing 0.30 a year (no 95 % interval yet, 22 readings)"),
         ({"rate_per_year": None, "low": None, "high": None, "readings": 1}, "no rate yet (1 reading)"),

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 
 from inspections.analysis.materials import stack_sd
+from inspections.queries.pages import AreaLevel
 from inspections.queries.series import coat_of, day_number
 from inspections.web.present import hatches, words
 from portfolio.models import Treatment
@@ -37,3 +38,10 @@ def tightest(treatments: Iterable[Treatment], today: dt.date) -> Treatment | Non
 def hatch_families(coats: Sequence[Treatment]) -> tuple[str, ...]:
     """The hatches of the coats in place, each once, from the wall outward."""
     return tuple(dict.fromkeys(hatches.family(coat.kind, coat.binder) for coat in coats))
+
+
+def levels_since(coat: Treatment | None, latest: dict[str, AreaLevel]) -> dict[str, float]:
+    """The latest areas, m², leaving out those that were read on what stood before this coat."""
+    return {
+        name: level.area for name, level in latest.items() if coat is None or level.day >= coat.applied_on
+    }

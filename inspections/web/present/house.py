@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from inspections.analysis.records import CANONICAL_UNIT
 from inspections.models import Reading
-from inspections.queries.pages import House, Stretch
+from inspections.queries.pages import Areas, House, Stretch
 from inspections.vocabulary import Unit
 from inspections.web.present import coats, dates, hatches, portfolio, sentences, units, walls, words
 from portfolio.models import Event
@@ -71,16 +71,16 @@ class HousePage:
 
 def present(
     house: House,
-    readings: Sequence[Reading],
-    counts: dict[str, int],
+    readings: Sequence[tuple[Reading, int]],
     events: Iterable[Event],
+    areas: Areas,
     today: dt.date,
     system: str,
 ) -> HousePage:
-    """The page of one house. ``readings``: the latest of each quantity of the house, ``counts`` how many."""
+    """The page of one house. ``readings``: the latest of each quantity, and how many there are."""
     panels = [portfolio.panel(stretch, today) for stretch in house.stretches]
     laid = walls.lay_out(panels)
-    shown = portfolio.present([house], [], {}, today, system)
+    shown = portfolio.present([house], [], areas, today, system)
     return HousePage(
         name=words.house_name(house.building),
         facts=_facts(house),
@@ -90,7 +90,7 @@ def present(
         legend=legend(panels),
         rows=[_row(stretch, today, system) for stretch in _in_drawn_order(house.stretches, laid)],
         needed=shown.needed,
-        readings=[reading_sentence(reading, counts.get(reading.quantity, 0), system) for reading in readings],
+        readings=[reading_sentence(reading, count, system) for reading, count in readings],
         events=[event_sentence(event, system) for event in events],
     )
 
@@ -122,7 +122,7 @@ def _figures(laid: Sequence[walls.Wall], system: str) -> list[WallFigure]:
 
 def _wall_size(wall: walls.Wall, system: str) -> str:
     length, height = (units.amount(size, units.METRES, system) for size in (wall.length, wall.height))
-    return f"{length} long, {height} high"
+    return f"{length}{units.NO_BREAK}long, {height}{units.NO_BREAK}high"
 
 
 def wall_of(stretch: Stretch, neighbours: Iterable[Stretch], today: dt.date, system: str) -> WallFigure:

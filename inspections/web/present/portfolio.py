@@ -12,7 +12,7 @@ from uuid import UUID
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from inspections.queries.pages import House, Stretch, TrialArms
+from inspections.queries.pages import AreaLevel, Areas, House, Stretch, TrialArms
 from inspections.vocabulary import AllocatedBy, Verdict
 from inspections.web.present import coats, dates, sentences, walls, words
 
@@ -112,11 +112,11 @@ def _weakness(stretch: Stretch) -> tuple[int, float, str]:
 def present(
     houses: Sequence[House],
     trials: Sequence[TrialArms],
-    areas: dict[UUID, dict[str, float]],
+    areas: Areas,
     today: dt.date,
     system: str,
 ) -> Portfolio:
-    """The page's rows. ``areas``: the latest level of each area of each section, m²."""
+    """The page's rows. ``areas``: the latest level of each area of each section."""
     alone = walls_with_one_section(houses)
     flagged, worth = attention(houses)
     rows = [
@@ -150,12 +150,14 @@ def full_name(stretch: Stretch, alone: set[tuple[UUID, str]]) -> str:
 
 
 def _row(
-    stretch: Stretch, latest: dict[str, float], alone: set[tuple[UUID, str]], today: dt.date, system: str
+    stretch: Stretch, latest: dict[str, AreaLevel], alone: set[tuple[UUID, str]], today: dt.date, system: str
 ) -> Row:
     assessment = stretch.assessment
     verdict = _verdict(stretch)
-    claim = sentences.verdict_clause(verdict, coats.tightest(stretch.treatments, today))
-    course = sentences.course_sentence(assessment.result, latest, system) if assessment else ""
+    coat = coats.tightest(stretch.treatments, today)
+    claim = sentences.verdict_clause(verdict, coat)
+    levels = coats.levels_since(coat, latest)
+    course = sentences.course_sentence(assessment.result, levels, system) if assessment else ""
     # A flag does not flicker with the verdict: where they differ both are said.
     flags = [
         sentences.flag_sentence(flag.state, flag.opened_on, today)

@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from inspections.analysis.results import HYPOTHESES
 from inspections.analysis.strips import Strip
 from inspections.models import LIVE_FLAG_STATES, Action, Assessment, Flag, Reading
-from inspections.queries.pages import Past, Stretch
+from inspections.queries.pages import AreaLevel, Past, Stretch
 from inspections.vocabulary import FlagState, Qualifier, Verdict
 from inspections.web.present import bars, coats, dates, house, sentences, strips_svg, units, words
 from inspections.web.present.sentences import Argument, Result
@@ -131,13 +131,13 @@ def present(
     stretch: Stretch,
     neighbours: Sequence[Stretch],
     name: str,
-    latest: dict[str, float],
+    latest: dict[str, AreaLevel],
     strips: Sequence[Strip],
     past: Past,
     today: dt.date,
     system: str,
 ) -> SectionPage:
-    """The page of one section. ``latest``: last level of each area, m²; ``strips``: as of the assessment."""
+    """The page of one section. ``latest``: last level of each area; ``strips``: as of the assessment."""
     assessment = stretch.assessment
     live = [flag for flag in past.flags if flag.state in LIVE_FLAG_STATES]
     over = [flag for flag in past.flags if flag.state not in LIVE_FLAG_STATES]
@@ -197,7 +197,7 @@ _CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_
 
 
 def verdicts(
-    stretch: Stretch, latest: dict[str, float], from_when: str, today: dt.date, system: str
+    stretch: Stretch, latest: dict[str, AreaLevel], from_when: str, today: dt.date, system: str
 ) -> Verdicts | None:
     """The verdict's part of the page, or None where the section was never assessed."""
     if stretch.assessment is None:
@@ -210,7 +210,7 @@ def verdicts(
         word=words.verdict_name(verdict),
         sentence=sentences.verdict_sentence(result, coat),
         since=sentences.since_sentence(result),
-        course=sentences.course_sentence(result, latest, system),
+        course=sentences.course_sentence(result, coats.levels_since(coat, latest), system),
         forecast=sentences.forecast_sentence(result) if coat else "",
         from_when=from_when,
         favoured=words.verdict_name(_favoured(result)),
@@ -413,7 +413,7 @@ def _make_up(one: Treatment, system: str) -> str:
     if one.thickness_mm is not None:
         parts.append(f"{units.amount(one.thickness_mm, 'mm', system)} thick")
     if one.sd_m is not None:
-        parts.append(f"sd {units.amount(one.sd_m, units.METRES, system, decimals=2)}")
+        parts.append(f"sd {units.number(one.sd_m, 2)}{units.NO_BREAK}m")
     elif one.mu is not None:
         parts.append(f"µ {units.number(one.mu, 0)}")
     if one.applied_by:

@@ -87,7 +87,7 @@ def rate_clause(trend: dict[str, Any], system: str, *, with_unit: bool = False) 
     centre, interval = units.rate(trend["unit"], system, rate, low, high)
     if low is None or high is None:
         return f"{_moving(rate)} {_unsigned(centre)}{yearly} (no 95 % interval yet, {count})"
-    if low < 0 < high:
+    if _spans_zero(trend):
         return f"no clear change ({interval}{yearly}, {count})"
     if high < 0:
         centre, interval = units.rate(trend["unit"], system, -rate, -high, -low)
@@ -113,8 +113,9 @@ def telling_trend(result: Result) -> tuple[str, dict[str, Any]] | None:
 
 
 def _spans_zero(trend: dict[str, Any]) -> bool:
-    low, high = trend["low"], trend["high"]
-    return low is None or high is None or low < 0 < high
+    """Whether the rate may as well be none. An interval that ends at nought, as areas' do, is not that."""
+    rate, low, high = trend["rate_per_year"], trend["low"], trend["high"]
+    return low is None or high is None or rate == 0 or low < 0 < high
 
 
 def course_sentence(result: Result, latest: dict[str, float], system: str) -> str:

@@ -55,6 +55,8 @@ class Sheet:
 DESK: Final = Sheet(width=1120, left=58, right=20, strip=92, gap=34, named=True)
 PHONE: Final = Sheet(width=358, left=44, right=8, strip=84, gap=34, named=False)
 LETTER = 12.5
+#: Height of one row of rules' names, px.
+ROW = 16.0
 #: A forecast is drawn at most this share of the record's length (but at least two years) ahead.
 AHEAD_SHARE, AHEAD_LEAST_YEARS = 0.35, 2.0
 #: Room before the first and after the last reading, as a share of the record's length.
@@ -104,7 +106,7 @@ def draw(
     x = _scale(span, (sheet.left, sheet.width - sheet.right))
     shown_rules = _within(rules, span)
     rows = _label_rows(shown_rules, x, sheet)
-    head = 8.0 + 16.0 * (max(rows, default=-1) + 1)
+    head = 24.0 + ROW * (max(rows, default=-1) + 1)
     height = head + len(strips) * (sheet.strip + sheet.gap) + 30
     root = canvas(sheet.width, height, "strips desk" if sheet.named else "strips phone")
     picture(root, "Readings over time, one quantity a strip", describe(strips, system))
@@ -167,7 +169,8 @@ def _draw_years(
         add(root, "path", d=f"M{short(place)} {short(top)}V{short(bottom + (5 if named else 0))}",
             class_="year" if named else "year faint")  # fmt: skip
         if named:
-            add(root, "text", str(year), x=place, y=bottom + 18, text_anchor="middle", class_="tick")
+            for y in (top - 4, bottom + 18):
+                add(root, "text", str(year), x=place, y=y, text_anchor="middle", class_="tick")
 
 
 def _label_rows(rules: Sequence[Rule], x: Callable[[float], float], sheet: Sheet) -> list[int]:
@@ -205,7 +208,7 @@ def _draw_rules(
 ) -> None:
     for i, (rule, row) in enumerate(zip(rules, rows, strict=True)):
         kind = "rule" if rule.treatment else "rule event"
-        top = 4.0 + row * 16.0
+        top = 4.0 + row * ROW
         add(root, "path", d=f"M{short(x(rule.time))} {short(top)}V{short(bottom)}", class_=kind)
         start, _ = _label_place(rule, i, x, sheet)
         add(root, "text", _label(rule, i, sheet), x=start, y=top + 10, class_="rule-name")
@@ -320,10 +323,12 @@ class _Drawn:
             return
         y, right = self._place(self.strip.threshold), self.sheet.width - self.sheet.right
         margin = self.strip.quantity == "dew_point_margin"
-        name = "dashed: the face sweats below" if margin else "dashed: failed from here"
+        name = "the face sweats below" if margin else "failed from here"
+        if not self.sheet.named:
+            name = "sweats" if margin else "failed"
         add(self.root, "path", d=f"M{short(self.sheet.left)} {short(y)}H{short(right)}", class_="threshold")
         place = {"x": right, "y": self.edges[0] - 7, "text_anchor": "end"}
-        add(self.root, "text", name, class_="threshold-name", **place)
+        add(self.root, "text", f"dashed: {name}", class_="threshold-name", **place)
 
     def _changes(self) -> None:
         top = self.edges[0]
