@@ -20,10 +20,14 @@ FILM_M = 0.008
 CAPILLARY_A_YEAR = 7.0
 #: How much more a soaked wall draws from the ground than a dry one: its pores have joined (a choice).
 SOAKED = 1.5
-#: Share of the coat that may still hang hollow before it falls faster, and other rates a year (choices).
+#: A coat that passes less than this, kg/m² a year, comes off a wall that is full (a choice).
+COMES_OFF_BELOW = 9.0
+#: Share of a coat that comes loose in a year before a full wall, of what hangs loose that falls in a year,
+#: and depth of bedding mortar in mm that goes soft in a year (choices).
 HOLLOW_A_YEAR = 0.02
 FALL_A_YEAR = 0.12
-#: Hottest day of the year, and how long the ground lags behind it.
+SOFT_A_YEAR = 1.5
+#: Hottest day of the year, how many days the ground lags behind it, and the day of the fullest ground.
 HOTTEST = 200.0
 GROUND_LAG = 50.0
 WETTEST = 60.0
@@ -68,7 +72,9 @@ def saturation(t: FloatArray) -> FloatArray:
 def weather(rng: np.random.Generator, plan: Plan) -> Climate:
     """The room, the ground and the rain of each house."""
     steps = int((PAST_YEARS + plan.years) * STEPS_A_YEAR) + 2
-    day = plan.first + (np.arange(steps) - PAST_YEARS * STEPS_A_YEAR) * STEP_DAYS
+    day: FloatArray = (
+        plan.first + (np.arange(steps, dtype=np.float64) - PAST_YEARS * STEPS_A_YEAR) * STEP_DAYS
+    )
     houses = plan.houses
     wave = np.cos(2 * np.pi * (day - 3 - HOTTEST) / YEAR)
     lagged = np.cos(2 * np.pi * (day - 3 - HOTTEST - GROUND_LAG) / YEAR)
@@ -178,11 +184,12 @@ def _damage(rng: np.random.Generator, plan: Plan, climate: Climate, course: Cour
         renewed[i] = _near(day, [layer.applied for layer in wall.layers]).any(axis=0)
     full_for = np.zeros(len(walls))
     water, worn, fallen, soft = (np.zeros(len(walls)) for _ in range(4))
-    closed = (course.passes < 9.0) & ~course.drained
+    closed = (course.passes < COMES_OFF_BELOW) & ~course.drained
     for i in range(PAST_YEARS * STEPS_A_YEAR - STEPS_A_YEAR, len(day)):
-        full = course.store[:, i] > plan.limit
+        over = course.store[:, i] - plan.limit
+        full = over > 0
         full_for = np.where(full, full_for + 1 / STEPS_A_YEAR, np.maximum(full_for - 2 / STEPS_A_YEAR, 0))
-        drive = (full_for > patience) * full * closed[:, i] * (0.5 + course.store[:, i] - plan.limit) * 2
+        drive = (full_for > patience) * full * closed[:, i] * (1 + 2 * over)
         left = np.maximum(1 - water - worn - fallen, 0)
         water_new = rate * drive * left / STEPS_A_YEAR
         wear_new = np.where(day[i] >= wear_on, wear, 0) * left / STEPS_A_YEAR
@@ -191,7 +198,7 @@ def _damage(rng: np.random.Generator, plan: Plan, climate: Climate, course: Cour
         fallen = fallen + loose_water + loose_wear
         new = renewed[:, i]
         water, worn, fallen = (np.where(new, 0.0, part) for part in (water, worn, fallen))
-        soft += np.where(course.store[:, i] > plan.limit, 1.5 / STEPS_A_YEAR, 0)
+        soft += np.where(full, SOFT_A_YEAR / STEPS_A_YEAR, 0)
         course.hollow_water[:, i], course.hollow_wear[:, i] = water, worn
         course.fallen[:, i], course.soft_mm[:, i] = fallen, soft
 
@@ -203,4 +210,4 @@ def _near(day: FloatArray, when: list[float]) -> BoolArray:
 
 
 def _column(values: list[float] | list[bool]) -> FloatArray:
-    return np.array(values, dtype=float)[:, None]
+    return np.array(values, dtype=np.float64)[:, None]

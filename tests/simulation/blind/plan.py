@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -165,7 +166,7 @@ FINISHES = {
 
 def draw_plan(rng: np.random.Generator, houses: int, years: int) -> Plan:
     """Draw a portfolio; the seed also moves the habits that all its houses share."""
-    first = float(day_number(np.datetime64("2009-01-01").item()) + rng.integers(0, 1500))
+    first = float(day_number(dt.date(2009, 1, 1)) + rng.integers(0, 1500))
     plan = Plan([], [], first, first + years * YEAR, bool(rng.random() < 0.15), rng.uniform(0.58, 0.65))
     wetness = np.exp(rng.normal(0, 0.15))
     kits = rng.permutation(rng.choice(list(KITS), houses, p=KIT_SHARES))

@@ -13,7 +13,9 @@ from tests.simulation.book import Book, Row, iso_day
 
 HEIGHTS = (200, 900, 1600)
 #: How much a face meter sees of the water deeper in: it reads through a thin coat.
-SEES_THROUGH = 0.36
+SEES_THROUGH = 0.37
+#: How much of the wall's water is met above the ground line, beside 1 below it.
+ABOVE_GROUND = 0.4
 #: A hygrometer's end, % RH.
 RH_END = 98.0
 #: A slip of the pen by a factor of ten, per meter reading.
@@ -102,7 +104,7 @@ def _section_rows(
     ]
     rows: list[Row] = []
     for k, height in enumerate(HEIGHTS):
-        value = offset + gain * face[k] + rng.normal(0, 2.0, len(days))
+        value = offset + gain * face[k] + rng.normal(0, 1.8, len(days))
         rows += _meter_rows(rng, "surface_moisture", value, changed, meters, stamps, height, 0)
     if "deep" in kit:
         value = offset + 0.9 * gain * (0.1 + 0.9 * shown) + rng.normal(0, 3.5, len(days))
@@ -111,7 +113,7 @@ def _section_rows(
         rows += _in_wall(rng, shown, rh, stamps)
     for quantity, values, unit in columns:
         for stamp, value in zip(stamps, values.tolist(), strict=True):
-            if value == value:
+            if np.isfinite(value):
                 instrument = {"percent_rh": "HY", "degC": "TH", "degF": "TH"}.get(unit, "")
                 rows.append(
                     {
@@ -140,17 +142,17 @@ def _face(
     """Wetness of the face at the three heights, shape (3, visits)."""
     store = course.store[index, at]
     season = wall.face_swing * np.cos(2 * np.pi * (days - wall.face_peak) / YEAR)
-    common = (
-        course.capillary[index, at] * store * 0.65
-        + SEES_THROUGH * store * np.where(course.drained[index, at], 0.1, 1.0)
-        + 0.5 * course.film[index, at]
+    sees_store = SEES_THROUGH * np.where(course.drained[index, at], 0.1, 1.0)
+    water = (sees_store + 0.65 * course.capillary[index, at]) * store
+    room = (
+        0.5 * course.film[index, at]
         + 0.18 * course.fresh[index, at]
         + wall.salt * np.clip((rh - 55) / 30, 0, 1.2)
         + season
         + rng.normal(0, 0.02, len(at))
     )
-    fade = np.array([1.1, 1.0, 0.9 if wall.below_grade_m > 1.4 else 0.6])[:, None]
-    face = common * fade
+    grounded = np.array(HEIGHTS) < 1000 * wall.below_grade_m
+    face = room + np.where(grounded, [1.1, 1.0, 0.9], ABOVE_GROUND)[:, None] * water
     face[wall.leak_height] += 0.45 * course.leaking[index, at] * (0.4 + 0.6 * course.capillary[index, at])
     return face
 

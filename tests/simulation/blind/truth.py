@@ -10,6 +10,10 @@ from tests.simulation.blind.bucket import Climate, Course
 from tests.simulation.blind.plan import STEPS_A_YEAR, Plan
 from tests.simulation.book import CLASSES
 
+#: A coat is too tight that passes less than this more than arrives, kg/m² a year, and carries less than
+#: this share of a lime coat's liquid (all numbers here are choices).
+HEADROOM = 4.0
+CLOSED = 0.25
 #: Share of the past year's fortnights with a wet film that makes a condensing face.
 CONDENSES = 0.12
 #: Liquid at an open face, share of full, that counts as entry.
@@ -23,12 +27,15 @@ WEARS = 0.002
 
 
 def classes(plan: Plan, climate: Climate, course: Course) -> npt.NDArray[np.int64]:
-    """Index into ``CLASSES``, by section and fortnight."""
+    """Index into ``CLASSES``, by section and fortnight; the first in this order that holds.
+
+    Water is held where the store has been over the limit, now and on the year's mean, behind a tight coat.
+    """
     year = STEPS_A_YEAR
     full = (course.store > plan.limit) & (_past_mean(course.store, year) > plan.limit)
     usual = np.array([wall.supply for wall in plan.walls])[:, None]
     arrives = np.maximum(usual, _past_mean(course.inflow, year))
-    held = full & (course.passes < arrives + 4.0) & (course.capillary < 0.25) & ~course.drained
+    held = full & (course.passes < arrives + HEADROOM) & (course.capillary < CLOSED) & ~course.drained
     wet = course.capillary * course.store
     shows = (wet > WET_FACE) | (course.leaking & ~held)
     ago = np.roll(course.store, year, axis=1)
