@@ -18,7 +18,7 @@ from portfolio.models import Building, Membership, Organisation, Section, User
 from portfolio.vocabulary import Role, Units
 
 SLUG = "demo"
-NAME = "The invented houses of Ostle Landing"
+NAME = "Ostle Landing Houses (invented)"
 RECORDS = Path(__file__).parent / "records"
 #: Known to everybody, so the demonstration is only ever served to its own machine.
 PASSPHRASE = "the river stays in its bed"

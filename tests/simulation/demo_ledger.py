@@ -58,25 +58,26 @@ EVENT_COSTS = {
     "opening": (60.0, 180.0),
     "flood": (300.0, 2400.0),
 }
+#: What was written down of it, one of these each time.
 NOTES = {
     "flood": (
-        "The river came over the landing and stood a hand high on the cellar floor for a day.",
-        "Water from the street came down the cellar steps; pumped out the same evening.",
+        "The river came over the landing and stood a hand high on the cellar floor for a day",
+        "Water from the street came down the cellar steps; pumped out the same evening",
     ),
-    "heavy_rain": ("Rain for two days without a break; every gutter on the row ran over.",),
-    "sump_failure": ("The sump’s float had stuck and the pit ran over in the night.",),
+    "heavy_rain": ("Rain for two days without a break; every gutter on the row ran over",),
+    "sump_failure": ("The sump’s float had stuck and the pit ran over in the night",),
     "leak_mended": (
-        "The downpipe was split behind its bracket; a new length put in.",
-        "Gutter joint above this stretch had opened; reset and sealed.",
-        "Paving outside fell towards the house; lifted and laid again with a fall away from it.",
-        "The window well’s drain was full of leaves; rodded through, and a grating put over it.",
+        "The downpipe was split behind its bracket; a new length put in",
+        "Gutter joint above this stretch had opened; reset and sealed",
+        "Paving outside fell towards the house; lifted and laid again with a fall away from it",
+        "The window well’s drain was full of leaves; rodded through, and a grating put over it",
     ),
     "source_check": (
-        "Gutter, downpipe and paving looked at with a hose; nothing found.",
-        "Followed the pipes through the cellar with a lamp; all dry to the hand.",
+        "Gutter, downpipe and paving looked at with a hose; nothing found",
+        "Followed the pipes through the cellar with a lamp; all dry to the hand",
     ),
-    "repair": ("Loose places cut back to sound edges and made good.",),
-    "opening": ("A palm’s width of the coat taken out to look behind it, and made good.",),
+    "repair": ("Loose places cut back to sound edges and made good",),
+    "opening": ("A palm’s width of the coat taken out to look behind it, and made good",),
 }
 
 
@@ -117,7 +118,7 @@ def _keep_readings(book: Book, began: dict[str, str]) -> None:
         row["taken_at"] = str(row["taken_at"])[:16]
         if row["building"] not in seen:
             seen.add(row["building"])
-            row["note"] = "First round of the house (invented)."
+            row["note"] = "First round of the house (invented)"
     book.tables["readings"] = rows
 
 
@@ -164,7 +165,7 @@ def _price_treatments(rng: np.random.Generator, book: Book) -> None:
 def _describe_events(rng: np.random.Generator, rows: list[Row]) -> None:
     for row in rows:
         kind = str(row["kind"])
-        row["note"] = f"{rng.choice(NOTES[kind])} (Invented.)"
+        row["note"] = f"{rng.choice(NOTES[kind])} (invented)"
         if kind in EVENT_COSTS:
             cost = _money(float(rng.uniform(*EVENT_COSTS[kind])))
             row["cost"], row["currency"] = cost, CURRENCY
@@ -182,7 +183,7 @@ def _write_trial(book: Book, trial: Trial) -> None:
     book.add(
         "trials",
         code=trial.code,
-        question=f"{trial.question} (Invented.)",
+        question=trial.question,
         outcome="affected_area_rate",
         started_on=trial.begins.isoformat(),
         planned_end_on=trial.ends.isoformat(),

@@ -85,26 +85,26 @@ def demo_trials() -> list[Trial]:
     return [
         Trial(
             code="T1",
-            question="Does a hydraulic lime coat keep more of its area than a cement coat beside it?",
+            question="Does a hydraulic lime coat outlast a cement coat beside it, in these invented houses?",
             first=Arm("cement", ("cement",)),
             second=Arm("hydraulic lime", ("nhl 3.5",)),
             begins=dt.date(2016, 5, 2),
             ends=dt.date(2027, 5, 2),
             allocated_by="random",
-            note="Drawn by lot within the pair, after both stretches had been read (invented).",
+            note="Drawn by lot within the pair, after both stretches had been read (invented)",
             least=6,
             most=6,
         ),
         Trial(
             code="T2",
-            question="Does painted cement keep as well as lime and limewash?",
+            question="Does painted cement keep as well as lime and limewash, in these invented houses?",
             first=Arm("cement and paint", ("cement", "oil paint")),
             second=Arm("lime and limewash", ("lime", "limewash")),
             begins=dt.date(2018, 5, 7),
             ends=dt.date(2028, 5, 7),
             allocated_by="judgement",
-            note="The mason chose which stretch he thought dry enough for which coat (invented).",
-            least=3,
+            note="The mason chose which stretch he thought dry enough for which coat (invented)",
+            least=4,
             most=6,
         ),
     ]
@@ -114,7 +114,8 @@ def demo_style(seed: int) -> Style:
     """Habits drawn as for any other portfolio, but with the years and the country of this one.
 
     It is a river town of old houses: leaks come as often as the simulator has them come anywhere, and
-    are slow to be found; most cellars are unheated; two coats in five are dense.
+    are slow to be found; most cellars are unheated; two coats in five are dense. Its people take
+    pains: most houses are gone round three or four times a year, with the full kit.
     """
     drawn = draw_style(np.random.default_rng([seed, 1]))
     return replace(
@@ -127,6 +128,9 @@ def demo_style(seed: int) -> Style:
         mend_chance=0.1,
         unheated_share=0.7,
         dense_share=0.4,
+        yearly_share=0.0,
+        often_share=0.6,
+        kits=(0.05, 0.1, 0.25, 0.6),
     )
 
 
