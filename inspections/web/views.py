@@ -22,7 +22,7 @@ from inspections.analysis.strips import section_strips
 from inspections.queries import pages
 from inspections.queries.series import building_record, day_number
 from inspections.web.forms import SignInForm, UnitsForm
-from inspections.web.present import cautions, hatches, house
+from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
 from inspections.web.present import section as section_page
 from portfolio.models import Building, Organisation, Section, User
@@ -112,7 +112,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         organisation,
         shown=shown,
         readings=page,
-        reading_rows=section_page.reading_rows(page.object_list, found.building.zone, system),
+        reading_rows=ledger.reading_rows(page.object_list, found.building.zone, system),
         cautions=cautions,
         patterns=hatches.definitions(),
         model_version=_model_version(one),

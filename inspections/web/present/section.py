@@ -12,10 +12,10 @@ from django.utils.safestring import SafeString
 
 from inspections.analysis.results import HYPOTHESES
 from inspections.analysis.strips import Strip
-from inspections.models import LIVE_FLAG_STATES, Action, Assessment, Flag, Reading
+from inspections.models import LIVE_FLAG_STATES, Assessment
 from inspections.queries.pages import AreaLevel, Past, Stretch
-from inspections.vocabulary import FlagState, Qualifier, Verdict
-from inspections.web.present import bars, coats, dates, house, sentences, strips_svg, units, words
+from inspections.vocabulary import Verdict
+from inspections.web.present import bars, coats, dates, house, ledger, sentences, strips_svg, units, words
 from inspections.web.present.sentences import Argument, Result
 from portfolio.models import Building, Event, Treatment
 from portfolio.vocabulary import EventKind
@@ -47,31 +47,6 @@ class TrendRow:
     span: str
     p_value: str
     method: str
-
-
-@dataclass(frozen=True, slots=True)
-class CoatRow:
-    """One treatment as it was put on, and whether it still stands."""
-
-    name: str
-    layer: int
-    make_up: str
-    applied: str
-    removed: str
-    cost: str
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One reading as entered."""
-
-    when: str
-    quantity: str
-    value: str
-    place: str
-    instrument: str
-    inspector: str
-    note: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +96,7 @@ class SectionPage:
     source_check: str
     here: house.WallFigure
     strips: Drawn | None
-    coats: list[CoatRow]
+    coats: list[ledger.CoatRow]
     events: list[str]
     flags: list[str]
     actions: list[str]
@@ -148,8 +123,8 @@ def present(
         facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
         due=sentences.due_sentence(stretch.due, today),
         verdict=verdicts(stretch, latest, _from_when(assessment, strips), today, system),
-        live_flags=flag_lines(live, today),
-        source_check=source_check_sentence(past.events),
+        live_flags=ledger.flag_lines(live, today),
+        source_check=ledger.source_check_sentence(past.events),
         here=house.wall_of(stretch, neighbours, today, system),
         strips=draw(
             strips,
@@ -158,10 +133,10 @@ def present(
             assessment.as_of if assessment else today,
             system,
         ),
-        coats=coat_rows(stretch.treatments, system),
+        coats=ledger.coat_rows(stretch.treatments, system),
         events=[house.event_sentence(event, system, with_place=False) for event in reversed(past.events)],
-        flags=flag_lines(over, today),
-        actions=action_lines(past.actions),
+        flags=ledger.flag_lines(over, today),
+        actions=ledger.action_lines(past.actions),
     )
 
 
@@ -382,112 +357,3 @@ def _notes(strips: Sequence[Strip], with_fan: bool) -> str:
 
 def _band(height: float) -> int:
     return (height >= strips_svg.FOOT_MM) + (height >= strips_svg.TOP_MM)
-
-
-# Coats, flags, actions, readings ---------------------------------------------------------------------------
-
-
-def coat_rows(treatments: Iterable[Treatment], system: str) -> list[CoatRow]:
-    """Everything that was put on, in time."""
-    return [
-        CoatRow(
-            name=words.capital(words.coat_name(one).removeprefix(f"{one.applied_on.year} ")),
-            layer=one.layer,
-            make_up=_make_up(one, system),
-            applied=("found, " if one.found else "") + _applied(one),
-            removed=_removed(one),
-            cost=f"{one.cost} {one.currency}".strip() if one.cost is not None else "",
-        )
-        for one in treatments
-    ]
-
-
-def _applied(one: Treatment) -> str:
-    if one.applied_earliest and one.applied_earliest != one.applied_on:
-        return f"between {dates.day(one.applied_earliest)} and {dates.day(one.applied_on)}"
-    return dates.day(one.applied_on)
-
-
-def _make_up(one: Treatment, system: str) -> str:
-    parts = [one.mix] if one.mix else []
-    if one.thickness_mm is not None:
-        parts.append(f"{units.amount(one.thickness_mm, 'mm', system)} thick")
-    if one.sd_m is not None:
-        parts.append(f"sd {units.number(one.sd_m, 2)}{units.NO_BREAK}m")
-    elif one.mu is not None:
-        parts.append(f"µ {units.number(one.mu, 0)}")
-    if one.applied_by:
-        parts.append(f"by {one.applied_by}")
-    return ", ".join(parts)
-
-
-def _removed(one: Treatment) -> str:
-    if not one.removed_on:
-        return "in place"
-    reason = f" ({one.get_removal_reason_display()})" if one.removal_reason else ""
-    return f"off {dates.day(one.removed_on)}{reason}"
-
-
-def flag_lines(flags: Iterable[Flag], today: dt.date) -> list[str]:
-    """Live flags and past ones, each as a sentence with its reason."""
-    lines = []
-    for flag in flags:
-        name = words.capital(words.verdict_name(flag.verdict))
-        reason = f" {words.capital(flag.reason.strip().rstrip('.'))}." if flag.reason.strip() else ""
-        if flag.state in (FlagState.CLOSED, FlagState.DISMISSED):
-            ended = f", {(flag.closed_on and dates.day(flag.closed_on)) or ''}".rstrip(", ")
-            text = f"Flag opened {dates.day(flag.opened_on)}, {flag.get_state_display()}{ended}."
-        else:
-            text = sentences.flag_sentence(flag.state, flag.opened_on, today)
-        lines.append(f"{name}. {text}{reason}")
-    return lines
-
-
-def action_lines(actions: Iterable[Action]) -> list[str]:
-    """What was done, with its cost and whether it worked."""
-    lines = []
-    for action in actions:
-        cost = f", {action.cost} {action.currency}".rstrip() if action.cost is not None else ""
-        text = f"{dates.day(action.done_on)}: {action.get_kind_display()}{cost}."
-        if action.note:
-            text += f" {action.note.rstrip('.')}."
-        if action.outcome:
-            text += f" Follow-up: {action.outcome.rstrip('.')}."
-        elif action.follow_up_on:
-            text += f" To be looked at again {dates.day(action.follow_up_on)}."
-        lines.append(text)
-    return lines
-
-
-def source_check_sentence(events: Iterable[Event]) -> str:
-    """When the sources of water were last looked at."""
-    checks = [event.happened_on for event in events if event.kind == EventKind.SOURCE_CHECK]
-    if not checks:
-        return "No check of the sources is written down for this wall."
-    return f"The sources were last checked on {dates.day(max(checks))}."
-
-
-def reading_rows(readings: Iterable[Reading], zone: dt.tzinfo, system: str) -> list[ReadingRow]:
-    """Readings as entered, beside their value in the reader's units where that differs."""
-    return [_reading_row(reading, zone, system) for reading in readings]
-
-
-def _reading_row(reading: Reading, zone: dt.tzinfo, system: str) -> ReadingRow:
-    local = reading.taken_at.astimezone(zone)
-    sign = {Qualifier.ABOVE: "above ", Qualifier.BELOW: "below "}.get(Qualifier(reading.qualifier), "")
-    places = [
-        units.amount(value, "mm", system, decimals=0 if system == "si" else 1) + f" {what}"
-        for value, what in ((reading.height_mm, "up"), (reading.depth_mm, "deep"))
-        if value is not None
-    ]
-    if reading.point:
-        places.append(f"at {reading.point}")
-    return ReadingRow(
-        when=f"{dates.day(local.date())}, {local:%H:%M}",
-        quantity=words.quantity_name(reading.quantity),
-        value=sign + units.amount(reading.value, house.canonical_unit(reading), system),
-        place=", ".join(places),
-        instrument=reading.instrument.code if reading.instrument else "",
-        inspector=reading.visit.inspector,
-        note=reading.note,
-    )
