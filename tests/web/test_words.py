@@ -157,3 +157,16 @@ def test_days_of_the_analysis_go_there_and_back(date: dt.date, part: float) -> N
 )
 def test_spans_are_told_as_people_say_them(days: int, said: str) -> None:
     assert dates.span(days) == said
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("split downpipe", "Split downpipe."),
+        (" Done. ", "Done."),
+        ("New. (Invented.)", "New. (Invented.)"),
+        ("", ""),
+    ],
+)
+def test_notes_become_sentences(written: str, said: str) -> None:
+    assert words.sentence(written) == said

@@ -237,5 +237,5 @@ def event_sentence(event: Event, system: str, *, with_place: bool = True) -> str
         parts.append(units.amount(event.area_m2, "m2", system))
     if event.cost is not None:
         parts.append(f"{event.cost} {event.currency}".strip())
-    note = f" {words.capital(event.note.strip().rstrip('.'))}." if event.note.strip() else ""
-    return f"{dates.day(event.happened_on)}{place}: {', '.join(parts)}.{note}"
+    said = f"{dates.day(event.happened_on)}{place}: {', '.join(parts)}."
+    return f"{said} {words.sentence(event.note)}".rstrip()

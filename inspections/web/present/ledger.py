@@ -84,13 +84,13 @@ def flag_lines(flags: Iterable[Flag], today: dt.date) -> list[str]:
     lines = []
     for flag in flags:
         name = words.capital(words.verdict_name(flag.verdict))
-        reason = f" {words.capital(flag.reason.strip().rstrip('.'))}." if flag.reason.strip() else ""
+        reason = words.sentence(flag.reason)
         if flag.state in (FlagState.CLOSED, FlagState.DISMISSED):
             ended = f", {(flag.closed_on and dates.day(flag.closed_on)) or ''}".rstrip(", ")
             text = f"Flag opened {dates.day(flag.opened_on)}, {flag.get_state_display()}{ended}."
         else:
             text = sentences.flag_sentence(flag.state, flag.opened_on, today)
-        lines.append(f"{name}. {text}{reason}")
+        lines.append(f"{name}. {text} {reason}".rstrip())
     return lines
 
 
@@ -101,9 +101,9 @@ def action_lines(actions: Iterable[Action]) -> list[str]:
         cost = f", {action.cost} {action.currency}".rstrip() if action.cost is not None else ""
         text = f"{dates.day(action.done_on)}: {action.get_kind_display()}{cost}."
         if action.note:
-            text += f" {action.note.rstrip('.')}."
+            text += f" {words.sentence(action.note)}"
         if action.outcome:
-            text += f" Follow-up: {action.outcome.rstrip('.')}."
+            text += f" Follow-up: {words.sentence(action.outcome)}"
         elif action.follow_up_on:
             text += f" To be looked at again {dates.day(action.follow_up_on)}."
         lines.append(text)

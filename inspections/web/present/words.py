@@ -31,6 +31,12 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def sentence(text: str) -> str:
+    """What somebody wrote as a note, begun with a capital and ended with a stop if it has none."""
+    text = capital(text.strip())
+    return text if not text or text.endswith((".", "!", "?", ")")) else f"{text}."
+
+
 def wall_name(section: Section) -> str:
     """Such as "North wall", from whatever was written down; the section's code where nothing was."""
     written = section.wall.strip()
