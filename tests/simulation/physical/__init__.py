@@ -38,7 +38,7 @@ def simulate(
 ) -> Book:
     """The record book of one invented portfolio, with its truth once a year after the first few.
 
-    ``arrange`` may change the plan before its first day: which walls the sections make up, what is put on them.
+    ``arrange`` may change the plan before its first day: which walls there are, and what is put on them.
     """
     rng = np.random.default_rng(seed)
     style = draw_style(rng) if style is None else style
