@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 
 from inspections.analysis.advice import advise, is_read, next_inspection
-from inspections.analysis.calibration import CALL, MODEL, VALUE
+from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features, coat_area
 from inspections.analysis.levels import Level
 from inspections.analysis.monotone import first_passage
@@ -98,20 +98,11 @@ def _assess(
 
 
 def _verdict(posterior: Posterior, visits: int) -> str:
-    """The likeliest hypothesis, or trapped water once it is likely enough that not looking would cost more.
-
-    Water that is held and missed costs the wall; a look at a sound wall costs a visit. So trapped water is
-    called from the probability :data:`CALL` on, though another hypothesis may be somewhat likelier.
-    """
+    """The likeliest hypothesis, where it is likely enough for what it rests on."""
     best = posterior.ranked[0]
-    if posterior.probability["trapped_water"] >= CALL:
-        best = "trapped_water"
     chance = posterior.probability[best]
-    if visits == 0 or (visits < FEW_VISITS and chance < FEW_SURE):
-        return INSUFFICIENT
-    if best != "trapped_water" and chance < LEAST_SURE:
-        return INSUFFICIENT
-    return best
+    enough = LEAST_SURE if visits >= FEW_VISITS else FEW_SURE
+    return best if visits > 0 and chance >= enough else INSUFFICIENT
 
 
 def _date(day: float) -> dt.date:

@@ -143,19 +143,20 @@ def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionF
     ``prepared`` must hold nothing later than that day.
     """
     noise = {name: _house_noise(prepared, name) for name in ("surface_moisture", "deep_moisture")}
+    seen = _last_seen(prepared, as_of)
     fitted: dict[str, dict[str, _Fitted]] = {}
     for section in prepared.record.sections:
         start = coat_start(section, as_of)
-        fitted[section.code] = _fit_all(prepared, section, start, as_of, noise)
+        fitted[section.code] = _fit_all(prepared, section, start, seen, noise)
     features = []
     for section in prepared.record.sections:
         own = fitted[section.code]
         values = _prior(section, as_of, prepared.record.events)
         margins = prepared.margins[section.code]
-        values |= _face(prepared, section, own, fitted, as_of)
-        values |= _deep(prepared, section, own, fitted, as_of)
+        values |= _face(prepared, section, own, fitted, seen)
+        values |= _deep(prepared, section, own, fitted, seen)
         values |= _in_wall(own)
-        values |= _areas(own, as_of)
+        values |= _areas(own, seen)
         values |= _air(own, margins)
         values |= _others(own)
         vector = np.array([values.get(name, np.nan) for name in FEATURES])
@@ -170,6 +171,12 @@ def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionF
             )
         )
     return features
+
+
+def _last_seen(prepared: PreparedBuilding, as_of: float) -> float:
+    """The house's last day with a reading: what no one has looked at since is not thought to have gone on."""
+    ends = [float(np.floor(own.time[-1])) for own in prepared.kept.values() if len(own)]
+    return min(as_of, max(ends, default=as_of))
 
 
 # Coats ---------------------------------------------------------------------------------------------------

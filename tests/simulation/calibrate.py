@@ -28,18 +28,19 @@ RIDGE = 1000.0
 #: beyond the quantiles CLIP and 1 - CLIP count as if there.
 BENDS = (0.5,)
 CLIP = 0.004
-#: False calls of trapped water that a hundred other sections may have: the aim that sets the call's level.
-FALSE_CALLS = 0.02
-#: Copies of the table with groups of readings hidden at random, so that poorer kits are learnt too.
+#: Copies of the table with groups of readings hidden at random, so that poorer kits are learnt too, and with
+#: each portfolio's statistics stretched and shifted, as they would be on walls of another make: standard
+#: deviations of the factor's logarithm, and of the shift in standard deviations of the statistic.
 COPIES = 2
+STRETCH, SHIFT = 0.3, 0.2
 TARGET = Path(__file__).parents[2] / "inspections" / "analysis" / "calibration.py"
 
 
-def hidden_copies(table: Table, copies: int, rng: np.random.Generator) -> Table:
-    """The table, and copies of it from which each group of readings is hidden at random."""
+def with_copies(table: Table, copies: int, rng: np.random.Generator) -> Table:
+    """The table, and copies of it with groups of readings hidden and statistics stretched at random."""
     tables = [table]
     for _ in range(copies):
-        vectors = table.vectors.copy()
+        vectors = _stretched(table, rng)
         for group in READ_GROUPS:
             own = [FEATURES.index(name) for name in GROUPS[group]]
             chance = {"surface_moisture": 0.1, "air_humidity": 0.2}.get(group, 0.5)
@@ -48,10 +49,22 @@ def hidden_copies(table: Table, copies: int, rng: np.random.Generator) -> Table:
     return joined(tables)
 
 
+def _stretched(table: Table, rng: np.random.Generator) -> FloatArray:
+    vectors = table.vectors.copy()
+    spread = np.nan_to_num(np.nanstd(vectors, axis=0))
+    free = np.array([len(np.unique(column[np.isfinite(column)])) > 5 for column in vectors.T])
+    for portfolio in np.unique(table.portfolio):
+        factor = np.where(free, np.exp(rng.normal(0, STRETCH, len(spread))), 1.0)
+        shift = np.where(free, rng.normal(0, SHIFT, len(spread)) * spread, 0.0)
+        rows = table.portfolio == portfolio
+        vectors[rows] = vectors[rows] * factor + shift
+    return vectors
+
+
 def fitted(tables: list[Table], version: str, ridge: float = RIDGE, copies: int = COPIES) -> Model:
     """The model fitted to tables of equal weight."""
     rng = np.random.default_rng(1)
-    tables = [hidden_copies(table, copies, rng) for table in tables]
+    tables = [with_copies(table, copies, rng) for table in tables]
     whole = joined(tables)
     weight = np.concatenate([np.full(len(table), len(whole) / len(tables) / len(table)) for table in tables])
     vectors = blinded(whole.vectors)
@@ -103,15 +116,6 @@ def honest_temperature(model: Model, table: Table) -> float:
     return float(minimize_scalar(loss, bounds=(0.5, 5.0), method="bounded").x)
 
 
-def call_level(model: Model, tables: list[Table]) -> float:
-    """The probability of trapped water from which it is called: at most the agreed share of false calls."""
-    levels = []
-    for table in tables:
-        others = np.sort(probabilities(model, table)[table.truth != 0, 0])
-        levels.append(float(others[int(np.ceil((1 - FALSE_CALLS) * len(others))) - 1]))
-    return float(np.clip(np.mean(levels), 0.2, 0.6))
-
-
 def value_of_groups(model: Model, table: Table) -> FloatArray:
     """Mean absolute log-odds (groups, K, K) that a group adds between two hypotheses on their own walls."""
     scores = model.scores(table.vectors)
@@ -130,7 +134,7 @@ def value_of_groups(model: Model, table: Table) -> FloatArray:
 # Writing ---------------------------------------------------------------------------------------------------
 
 
-def module_text(model: Model, call: float, value: FloatArray) -> str:
+def module_text(model: Model, value: FloatArray) -> str:
     """The text of the module that holds the numbers."""
     return f'''"""The verdict's numbers, made by ``python -m tests.simulation.calibrate``, not by hand.
 
@@ -155,9 +159,6 @@ MODEL = Model(
     weights={_matrix(model.weights)},
     temperature={model.temperature:.3f},
 )
-
-#: Probability of trapped water from which it is called.
-CALL = {call:.3f}
 
 #: Mean absolute log-odds (groups of readings, K, K) that a group adds between two hypotheses.
 VALUE = np.array([
@@ -202,9 +203,8 @@ def write(tables: list[Table], version: str) -> None:
     model = Model(
         version, plain.low, plain.high, plain.centre, plain.scale, plain.knots, plain.weights, temperature
     )
-    call = call_level(model, tables)
-    TARGET.write_text(module_text(model, call, value_of_groups(model, joined(tables))), encoding="utf-8")
-    print(f"wrote {TARGET.name}: temperature {temperature:.2f}, called from {call:.2f}")
+    TARGET.write_text(module_text(model, value_of_groups(model, joined(tables))), encoding="utf-8")
+    print(f"wrote {TARGET.name}: temperature {temperature:.2f}")
 
 
 if __name__ == "__main__":
