@@ -119,7 +119,7 @@ def _told(seed: int) -> str:
         f"{verdict} " + "/".join(str(count[verdict]) for count in counts) for verdict in VERDICTS
     )
     will_do = all(count[verdict] for count in counts for verdict in VERDICTS)
-    return f"{start}  {'  '.join(told)}  {_share_right(book, found[0]):.2f}{'  WILL DO' if will_do else ''}"
+    return f"{start}  {told}  {_share_right(book, found[0]):.2f}{'  WILL DO' if will_do else ''}"
 
 
 def _share_right(book: Book, found: dict[object, str]) -> float:
