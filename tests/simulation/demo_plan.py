@@ -116,6 +116,7 @@ def demo_style(seed: int) -> Style:
     It is a river town of old houses: leaks come as often as the simulator has them come anywhere, and
     are slow to be found; most cellars are unheated; two coats in five are dense. Its people take
     pains: most houses are gone round three or four times a year, with the full kit.
+    These habits were chosen so that there is something of each kind to see, and that it can be seen.
     """
     drawn = draw_style(np.random.default_rng([seed, 1]))
     return replace(
