@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from inspections.records.database import execute, quoted
+from inspections.records.database import checked_before, execute, quoted
 from inspections.records.staging import Stage
 from portfolio.models import User
 
@@ -22,12 +22,14 @@ def insert_new(stage: Stage, user: User | None, now: dt.datetime, new: int) -> N
     constants = _constants(stage, user, now)
     columns = ", ".join([*(stage.column(name) for name in fields), *map(quoted, constants)])
     staged = ", ".join([*(f"staged.{stage.column(name)}" for name in fields), *["%s"] * len(constants)])
-    unmatched = f"WHERE NOT EXISTS (SELECT 1 FROM {stage.matched} AS m WHERE m.line = staged.line)"
-    inserted = execute(
-        f"INSERT INTO {stage.live} ({columns}) "
-        f"SELECT {staged} FROM {stage.staged} AS staged {unmatched} ORDER BY staged.line",
-        list(constants.values()),
-    )
+    matched = f"SELECT 1 FROM {stage.matched} AS matched WHERE matched.line = staged.line"
+    unmatched = "" if new == stage.count else f"WHERE NOT EXISTS ({matched})"
+    with checked_before(stage.fully_checked):
+        inserted = execute(
+            f"INSERT INTO {stage.live} ({columns}) "
+            f"SELECT {staged} FROM {stage.staged} AS staged {unmatched} ORDER BY staged.line",
+            list(constants.values()),
+        )
     if inserted != new:
         raise Overtaken
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from functools import lru_cache, partial
 from typing import Any
@@ -70,6 +70,42 @@ def adapter(field: models.Field[Any, Any]) -> Adapter | None:
     return None
 
 
+def definition(field: models.Field[Any, Any]) -> str:
+    """A column of a temporary table as the model's table has it, its own check included."""
+    parameters = field.db_parameters(connection)
+    check = f" CHECK ({parameters['check']})" if parameters["check"] else ""
+    return f"{quoted(str(field.column))} {parameters['type']}{check}"
+
+
+def checks(model: type[models.Model], columns: Collection[str]) -> tuple[list[str], bool]:
+    """The model's check constraints that need these columns alone, in SQL, and whether those are all."""
+    constraints = [c for c in model._meta.constraints if isinstance(c, models.CheckConstraint)]
+    # Only for what it knows of quoting; it is not entered and changes nothing.
+    editor = connection.schema_editor(collect_sql=True)
+    apt = [
+        c
+        for c in constraints
+        if isinstance(c.condition, models.Q) and c.condition.referenced_base_fields <= set(columns)
+    ]
+    return [str(c.constraint_sql(model, editor)) for c in apt], len(apt) == len(constraints)
+
+
+@contextmanager
+def checked_before(so: bool) -> Iterator[None]:
+    """Spare SQLite the checks of rows that have passed the same ones already.
+
+    They are half the work of an insert, and while it lasts nobody else can write.
+    """
+    if not (so and on_sqlite()):
+        yield
+        return
+    execute("PRAGMA ignore_check_constraints = ON")
+    try:
+        yield
+    finally:
+        execute("PRAGMA ignore_check_constraints = OFF")
+
+
 def _hex(value: uuid.UUID | None) -> str | None:
     return None if value is None else value.hex
 
@@ -82,7 +118,7 @@ def write_rows(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]
             places = ", ".join(["%s"] * len(columns))
             cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({places})", rows)
         else:
-            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+            with connection.wrap_database_errors, cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
                 for row in rows:
                     copy.write_row(row)
 

@@ -15,7 +15,10 @@ class Problem(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A problem and its place: the file, the line a row starts on, and the column (empty: the row)."""
+    """A problem and its place: the file, the line a row starts on, and the column (empty: the row).
+
+    Line 0 stands for something as a whole, such as the folder.
+    """
 
     file: str
     line: int
@@ -23,6 +26,8 @@ class Fault:
     problem: str
 
     def __str__(self) -> str:
+        if not self.line:
+            return f"{self.file}: {self.problem}"
         return f"{self.file}:{self.line}: {self.column or '-'}: {self.problem}"
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_slug
-from django.db import IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, transaction
 from django.utils import timezone
 
 from inspections.models import Load, Reading
@@ -95,8 +96,11 @@ def load(
         run = _Run(source, organisation_slug, user, progress or (lambda what, rows: None))
         try:
             return run.go(dry_run)
-        except (Overtaken, IntegrityError) as error:
+        except Overtaken as error:
             overtaken = error
+        except IntegrityError as error:
+            problem = f"a row is against a rule of the database: {str(error).splitlines()[0]}"
+            raise RecordsRefused([Fault(source.name, 0, "", problem)]) from error
         finally:
             run.drop_stages()
     problem = "somebody else kept changing the same records meanwhile; load them again"
@@ -145,8 +149,10 @@ class _Run:
         return LoadReport(self.organisation.slug, dry_run, counts, organisation_is_new=self.is_new)
 
     def drop_stages(self) -> None:
-        for stage in (self.visits.stage, self.changes, *self.stages.values()):
-            stage.drop()
+        # A transaction around the load may have failed; the tables then go with it.
+        with suppress(DatabaseError):
+            for stage in (self.visits.stage, self.changes, *self.stages.values()):
+                stage.drop()
 
     # Reading and checking ------------------------
 
@@ -218,22 +224,30 @@ class _Run:
 
     def _apply(self, counts: dict[str, Counts]) -> None:
         self.progress("saving", sum(c.new + c.changed for c in counts.values()))
-        with wide_cache(), transaction.atomic():
-            if self.is_new:
-                self.organisation.save(force_insert=True)
-            for name, stage in self.stages.items():
-                if stage.model is Reading:
-                    insert_new(self.visits.stage, self.user, self.now, self.visits.stage.count)
-                insert_new(stage, self.user, self.now, counts[name].new)
-                update_changed(stage, self.now, counts[name].changed)
-            insert_new(self.changes, self.user, self.now, self.changes.count)
-            self._note_load(counts)
+        try:
+            with wide_cache(), transaction.atomic():
+                self._save(counts)
+        except IntegrityError as error:
+            raise Overtaken from error
+
+    def _save(self, counts: dict[str, Counts]) -> None:
+        if self.is_new:
+            self.organisation.save(force_insert=True)
+        for name, stage in self.stages.items():
+            if stage.model is Reading:
+                insert_new(self.visits.stage, self.user, self.now, self.visits.stage.count)
+            insert_new(stage, self.user, self.now, counts[name].new)
+            update_changed(stage, self.now, counts[name].changed)
+        insert_new(self.changes, self.user, self.now, self.changes.count)
+        self._note_load(counts)
 
     def _note_load(self, counts: dict[str, Counts]) -> None:
-        Load.objects.create(
+        load = Load.objects.create(
             organisation=self.organisation,
             by=self.user,
             ended_at=timezone.now(),
             source=self.source.name[:REASON_LENGTH],
             counts={name: asdict(count) for name, count in counts.items()},
         )
+        # It would be the time of the entry otherwise.
+        Load.objects.filter(pk=load.pk).update(started_at=self.now)

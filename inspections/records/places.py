@@ -21,7 +21,8 @@ class House:
     """A building as other rows need it."""
 
     id: uuid.UUID
-    zone: ZoneInfo
+    #: None where the record names a zone that there is not.
+    zone: ZoneInfo | None
 
 
 @dataclass(slots=True)
@@ -93,11 +94,18 @@ def _nowhere(what: str, file: str) -> str:
     return f"no {what}, neither in this folder nor among the records; add it to {file} or mend the code"
 
 
+def _zone(timezone: str) -> ZoneInfo | None:
+    try:
+        return zone_of(timezone)
+    except Problem:
+        return None
+
+
 def places_of(organisation: Organisation) -> Places:
     """All that stands in the organisation, voided or not: a voided code is still taken."""
     places = Places(organisation.id)
     for code, id, timezone in Building.objects.of(organisation).values_list("code", "id", "timezone"):
-        places.buildings[code] = House(id, zone_of(timezone))
+        places.buildings[code] = House(id, _zone(timezone))
     for building, code, id in Section.objects.of(organisation).values_list("building__code", "code", "id"):
         places.sections[building, code] = id
     places.instruments.update(Instrument.objects.of(organisation).values_list("code", "id"))

@@ -31,7 +31,7 @@ def faults_of_columns(table: Table, named: Collection[str]) -> Iterator[tuple[st
 
 
 def fresh_ids() -> Iterator[uuid.UUID]:
-    """Random UUIDs in ascending runs: an index on them is then filled page by page, not all over the place."""
+    """Random UUIDs in ascending runs, so that an index on them is filled page by page."""
     size = SMALLEST_RUN
     while True:
         yield from sorted(uuid.uuid4() for _ in range(size))

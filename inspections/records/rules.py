@@ -90,6 +90,8 @@ REMOVAL_IS_DATED = Rule("removal_reason", ("removal_reason", "removed_on"), _rem
 
 
 def _taken_at(values: Values, places: Places) -> None:
+    if values["zone"] is None:
+        raise Problem(f"the time zone of building {shown(values['building'])} is not one; mend that first")
     values["taken_at"], values["day"] = cells.moment(values["taken_at"], values["zone"])
 
 

@@ -13,6 +13,8 @@ from django.db import connection, models
 
 from inspections.records.database import (
     adapter,
+    checks,
+    definition,
     differs,
     execute,
     fetch,
@@ -53,6 +55,8 @@ class Stage:
         self.matched = quoted(f"matched_{name}")
         self.live = quoted(model._meta.db_table)
         self.count = 0
+        #: Every check of the live table holds for the staged rows too.
+        self.fully_checked = False
         self._batch: list[list[Any]] = []
         self._adapters = [(field, adapter(self.field(field))) for field in ("id", *fields)]
 
@@ -72,9 +76,9 @@ class Stage:
 
     def create(self) -> None:
         self.drop()
-        columns = ", ".join(
-            f"{self.column(name)} {self.field(name).db_type(connection)}" for name in ("id", *self.fields)
-        )
+        fields = [self.field(name) for name in ("id", *self.fields)]
+        constraints, self.fully_checked = checks(self.model, [field.name for field in fields])
+        columns = ", ".join([*map(definition, fields), *constraints])
         execute(f"CREATE TEMPORARY TABLE {self.staged} (line integer NOT NULL PRIMARY KEY, {columns})")
         execute(
             f"CREATE TEMPORARY TABLE {self.matched} (line integer NOT NULL PRIMARY KEY, "

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 
 from inspections.models import Load, Reading, Visit
-from inspections.records import Counts, RecordsRefused, load_folder, load_rows
-from portfolio.models import Change, Event, Organisation, Section, Treatment, User
+from inspections.records import Counts, RecordsRefused, load_folder, load_rows, loading, visits
+from inspections.records import tables as tables_of_records
+from portfolio.models import Building, Change, Event, Organisation, Section, Treatment, User
 from tests.records.books import Tables, write_book
 from tests.records.state import everything
 
@@ -313,3 +318,97 @@ def test_rows_in_memory_are_refused_as_files_are(tables: Tables) -> None:
     with pytest.raises(RecordsRefused) as refusal:
         load_rows(tables, SLUG, source="a program")
     assert {(error.line, error.column) for error in refusal.value.errors} == {(3, "value"), (3, "qualifier")}
+
+
+# Beside others -------------------------------------------------------------------------------------------
+
+
+def meanwhile(monkeypatch: pytest.MonkeyPatch, act: Callable[[], None], times: int = 1) -> None:
+    """Let somebody else act between the check and the save, in the first attempts of a load."""
+    compare = loading._Run._compare
+    attempts = iter(range(times))
+
+    def overtaken(run: loading._Run) -> dict[str, Counts]:
+        counts = compare(run)
+        if next(attempts, None) is not None:
+            act()
+        return counts
+
+    monkeypatch.setattr(loading._Run, "_compare", overtaken)
+
+
+def test_a_row_corrected_meanwhile_is_compared_again(
+    folder: Path, tmp_path: Path, tables: Tables, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    load_folder(folder, SLUG)
+
+    def correct() -> None:
+        Reading.objects.filter(point="a").update(value=43.0, entered_value="43", revision=2)
+
+    meanwhile(monkeypatch, correct)
+    tables["readings"][1]["value"] = "24"
+    load_folder(write_book(tmp_path / "mended", tables), SLUG)
+    assert Reading.objects.get(point="a").revision == 3
+    assert Change.objects.get().fields["entered_value"] == ["43", "24"]
+
+
+def test_a_row_entered_meanwhile_is_found(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def enter() -> None:
+        organisation = Organisation.objects.create(slug=SLUG, name="Larch Row")
+        Building.objects.create(organisation=organisation, code="K1", timezone="UTC")
+
+    meanwhile(monkeypatch, enter)
+    report = load_folder(folder, SLUG)
+    assert report.files["buildings"] == Counts(new=0, changed=1, unchanged=0)
+    assert Organisation.objects.get(slug=SLUG).name == "Larch Row"
+
+
+def test_a_load_that_is_overtaken_again_and_again_gives_up(
+    folder: Path, tmp_path: Path, tables: Tables, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    load_folder(folder, SLUG)
+
+    def correct() -> None:
+        Reading.objects.filter(point="a").update(revision=F("revision") + 1)
+
+    meanwhile(monkeypatch, correct, times=10)
+    tables["readings"][1]["value"] = "24"
+    with pytest.raises(RecordsRefused, match="load them again"):
+        load_folder(write_book(tmp_path / "mended", tables), SLUG)
+    assert not Change.objects.exists()
+
+
+def test_visits_of_many_houses_are_looked_up_again(
+    tmp_path: Path, tables: Tables, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With little memory for visits, readings that go to and fro between houses still share theirs."""
+    monkeypatch.setattr(visits, "REMEMBERED", 1)
+    tables["buildings"] += [tables["buildings"][0] | {"code": code} for code in ("K2", "K3")]
+    reading = tables["readings"][5]
+    tables["readings"] = [
+        reading | {"building": code, "point": f"p{turn}"} for turn in range(3) for code in ("K1", "K2", "K3")
+    ]
+    folder = write_book(tmp_path / "book", tables)
+    load_folder(folder, SLUG)
+    assert (Reading.objects.count(), Visit.objects.count()) == (9, 3)
+    assert load_folder(folder, SLUG).files["readings"] == Counts(0, 0, 9)
+
+
+def test_the_databases_own_rules_hold_for_what_is_loaded(
+    tmp_path: Path, tables: Tables, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Were a check of ours too lenient, the database's own would still refuse the row."""
+    lenient = [
+        replace(c, read=float) if c.name == "height_mm" else c for c in tables_of_records.READINGS.columns
+    ]
+    monkeypatch.setattr(
+        loading,
+        "TABLES",
+        [replace(t, columns=tuple(lenient)) if t.name == "readings" else t for t in tables_of_records.TABLES],
+    )
+    tables["readings"][0]["height_mm"] = "-5"
+    before = everything()
+    # A savepoint, since PostgreSQL gives up the whole transaction of the test otherwise.
+    with pytest.raises(RecordsRefused, match="against a rule of the database"), transaction.atomic():
+        load_folder(write_book(tmp_path / "book", tables), SLUG)
+    assert everything() == before
