@@ -22,13 +22,17 @@ from inspections.analysis.results import (
     SectionAssessment,
     TrendResult,
 )
-from inspections.analysis.series import AREAS, PreparedBuilding, affected_share, prepare, since
+from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
 from inspections.analysis.statements import statement
 from inspections.analysis.trends import trend
 from inspections.analysis.verdict import Posterior, posteriors
 
 #: The affected share of a coat's area at which it has failed, unless the organisation says otherwise.
 FAILURE_THRESHOLD = 0.10
+#: Trapped water is called from this probability on, though another explanation may be somewhat likelier: a
+#: wall that is missed is taken to cost about twice a needless look, and a look is due where the odds are
+#: better than one to the ratio of the two. Ours.
+CALL = 0.35
 #: Below this probability of the likeliest hypothesis no verdict is given, and a verdict from fewer than
 #: :data:`FEW_VISITS` visits must be surer. Ours: a coin's toss between two hypotheses is no verdict.
 LEAST_SURE, FEW_SURE, FEW_VISITS = 0.4, 0.7, 3
@@ -79,7 +83,7 @@ def _assess(
         for group in posterior.score
         if group == "prior" or not is_read(features, group)
     )
-    forecast = _forecast(prepared, section, as_of, threshold)
+    forecast = _forecast(prepared, section, features, as_of, threshold)
     last_visit = _date(visits[-1]) if len(visits) else None
     return SectionAssessment(
         building=prepared.record.code,
@@ -98,11 +102,14 @@ def _assess(
 
 
 def _verdict(posterior: Posterior, visits: int) -> str:
-    """The likeliest hypothesis, where it is likely enough for what it rests on."""
+    """The likeliest hypothesis where it is likely enough; trapped water from :data:`CALL` on."""
     best = posterior.ranked[0]
-    chance = posterior.probability[best]
-    enough = LEAST_SURE if visits >= FEW_VISITS else FEW_SURE
-    return best if visits > 0 and chance >= enough else INSUFFICIENT
+    least = LEAST_SURE
+    if posterior.probability["trapped_water"] >= CALL:
+        best, least = "trapped_water", CALL
+    if visits < FEW_VISITS:
+        least = FEW_SURE
+    return best if visits > 0 and posterior.probability[best] >= least else INSUFFICIENT
 
 
 def _date(day: float) -> dt.date:
@@ -152,14 +159,19 @@ def _number(value: float) -> float | None:
 
 
 def _forecast(
-    prepared: PreparedBuilding, section: SectionRecord, as_of: dt.date, threshold: float
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    features: SectionFeatures,
+    as_of: dt.date,
+    threshold: float,
 ) -> Forecast | None:
-    """First passage of the affected share over the threshold; None where nothing was surveyed."""
-    levels = prepared.levels[section.code]
-    if not any(quantity in levels for quantity in AREAS[:2]):
-        return None
+    """First passage of the present coat's affected share over the threshold; None if not surveyed."""
     day = float((as_of - _EPOCH).days)
-    time, low, high = affected_share(levels, coat_area(section, day))
+    time, low, high = affected_share(prepared.levels[section.code], coat_area(section, day))
+    present = time >= features.coat_start
+    time, low, high = time[present], low[present], high[present]
+    if not len(time):
+        return None
     passage = first_passage(time, low, threshold, day, low, high)
     if passage is None:
         return None
