@@ -43,10 +43,18 @@ def _moved(name: str, fit: SeasonalFit, unit: str) -> str:
     if low > 0 or high < 0:
         verb = "rose" if fit.rate > 0 else "fell"
         ends = sorted((abs(low), abs(high)))
-        return (
-            f"{name} {verb} {abs(fit.rate):.2g}{unit} a year ({ends[0]:.2g} to {ends[1]:.2g}, {fit.n} visits)"
-        )
-    return f"{name} shows no clear rise or fall ({low:+.2g} to {high:+.2g}{unit} a year, {fit.n} visits)"
+        span = f"{ends[0]:.2g} to {ends[1]:.2g}, {_visits(fit.n)}"
+        return f"{name} {verb} {abs(fit.rate):.2g}{unit} a year ({span})"
+    return f"{name} shows no clear rise or fall ({low:+.2g} to {high:+.2g}{unit} a year, {_visits(fit.n)})"
+
+
+def _visits(count: int) -> str:
+    return f"{count} {'visit' if count == 1 else 'visits'}"
+
+
+def _share(percent: float) -> str:
+    """Two significant digits; a whole number from 10 on."""
+    return f"{percent:.2g} %" if percent < 10 else f"{percent:.0f} %"
 
 
 def _times(count: int) -> str:
@@ -108,11 +116,11 @@ def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: Secti
     beyond = int((~np.isfinite(last.high[-LATELY:])).sum())
     text = f"In-wall humidity stands near {min(fit.level, 100.0):.0f} % RH"
     if beyond:
-        text += f", beyond the meter's scale at {beyond} of the last {min(LATELY, len(last))} visits"
+        text += f", beyond the meter's scale at {beyond} of the last {_visits(min(LATELY, len(last)))}"
     reach = NORMAL_95 * fit.rate_error
     if abs(fit.rate) > reach:
         text += f", {'rising' if fit.rate > 0 else 'falling'} {abs(fit.rate):.1f} a year"
-    return text + f" ({fit.n} visits)."
+    return text + f" ({_visits(fit.n)})."
 
 
 def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]:
@@ -125,14 +133,14 @@ def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord
         latest, first = float(level.value[-1]), float(level.value[0])
         censored = not np.isfinite(level.low[-1])
         if latest <= 0 or censored:
-            return f"{name}: none that the survey could tell, at {len(level)} visits."
-        text = f"{name} is {latest:.2g} m² ({100 * latest / share:.2g} % of the coat)"
+            return f"{name}: none that the survey could tell, at {_visits(len(level))}."
+        text = f"{name} is {latest:.2g} m² ({_share(100 * latest / share)} of the coat)"
         fit = features.fits[quantity]
         if fit.n > 2 and fit.rate > NORMAL_95 * fit.rate_error:
             text += f" and growing; it was {first:.2g} m² when first surveyed"
         elif fit.n > 2:
             text += " and not clearly growing"
-        return text + f" ({len(level)} visits)."
+        return text + f" ({_visits(len(level))})."
 
     return write
 
@@ -155,19 +163,18 @@ def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFe
 
 def _mortar(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
     fit = features.fits["mortar_soft_depth"]
-    return f"Mortar is soft to {max(fit.level, 0):.0f} mm deep where the probe could reach ({fit.n} visits)."
+    deep = max(0.0, fit.level)
+    return f"Mortar is soft to {deep:.0f} mm deep where the probe could reach ({_visits(fit.n)})."
 
 
 def _timber(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
     fit = features.fits["timber_moisture"]
-    return f"Timber in the wall reads {fit.level:.0f} % WME ({fit.n} visits)."
+    return f"Timber in the wall reads {fit.level:.0f} % WME ({_visits(fit.n)})."
 
 
 def _dust(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
     fit = features.fits["hygroscopic_moisture"]
-    return (
-        f"Drilled dust takes up {max(fit.level, 0):.1f} % of its mass from air at 75 % RH ({fit.n} visits)."
-    )
+    return f"Drilled dust takes up {max(0.0, fit.level):.1f} % of its mass from air at 75 % RH ({_visits(fit.n)})."
 
 
 _WRITERS: dict[str, Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]] = {
