@@ -174,7 +174,8 @@ def _timber(prepared: PreparedBuilding, section: SectionRecord, features: Sectio
 
 def _dust(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
     fit = features.fits["hygroscopic_moisture"]
-    return f"Drilled dust takes up {max(0.0, fit.level):.1f} % of its mass from air at 75 % RH ({_visits(fit.n)})."
+    damp = max(0.0, fit.level)
+    return f"Drilled dust takes up {damp:.1f} % of its mass from air at 75 % RH ({_visits(fit.n)})."
 
 
 _WRITERS: dict[str, Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]] = {
