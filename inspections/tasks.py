@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from inspections.domain.assess import reassess
+from inspections.domain.assess import reassess_due
 from portfolio.celery import app
 from portfolio.models import Building
 
 
 @app.task(ignore_result=True)
 def reassess_building(building_id: str) -> None:
-    """Assess one house and store the results."""
-    building = Building.objects.standing().filter(pk=UUID(building_id)).select_related("organisation").first()
+    """Assess one house, if its records changed since it was last assessed."""
+    building = Building.objects.filter(pk=UUID(building_id)).first()
     if building is not None:
-        reassess(building)
+        reassess_due(building=building)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import ClassVar
 
 from django.conf import settings
@@ -41,6 +42,10 @@ class Instrument(Record):
     def __str__(self) -> str:
         return self.code
 
+    def building_ids(self) -> list[uuid.UUID]:
+        """Every house that was read with it."""
+        return list(Reading.objects.filter(instrument=self).values_list("building_id", flat=True).distinct())
+
 
 class CalibrationCheck(Record):
     """What an instrument showed when it was held against a known reference."""
@@ -62,6 +67,9 @@ class CalibrationCheck(Record):
 
     def __str__(self) -> str:
         return f"{self.instrument} on {self.checked_on}"
+
+    def building_ids(self) -> list[uuid.UUID]:
+        return self.instrument.building_ids()
 
 
 class Visit(Record):

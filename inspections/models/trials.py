@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import ClassVar
 
 from django.db import models
@@ -34,6 +35,10 @@ class Trial(Record):
     def __str__(self) -> str:
         return self.question or self.code
 
+    def building_ids(self) -> list[uuid.UUID]:
+        """None: no assessment rests on a trial."""
+        return []
+
 
 class Allocation(Record):
     """One section's arm in a trial, and how it came by it."""
@@ -58,3 +63,7 @@ class Allocation(Record):
 
     def __str__(self) -> str:
         return f"{self.section} has {self.arm} in {self.trial.code}"
+
+    def building_ids(self) -> list[uuid.UUID]:
+        """None: no assessment rests on a trial."""
+        return []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+import uuid
 from collections.abc import Callable, Iterable
 from decimal import ROUND_HALF_EVEN, Decimal
 from difflib import get_close_matches
@@ -140,6 +141,14 @@ def yes(cell: str) -> bool:
     if cell not in {"yes", "no"}:
         raise Problem(f"{shown(cell)} is neither yes nor no; write yes, or leave the cell empty")
     return cell == "yes"
+
+
+def identifier(cell: str) -> uuid.UUID:
+    """A record's id."""
+    try:
+        return uuid.UUID(cell)
+    except ValueError:
+        raise Problem(f"{shown(cell)} is not an id; write the UUID of the record") from None
 
 
 # Time ----------------------------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """What stands there: organisations and people, buildings, sections, treatments, events, history."""
 
 from portfolio.models.base import Record, Scoped, ScopedQuerySet
-from portfolio.models.history import Change
+from portfolio.models.history import Change, Reassessment
 from portfolio.models.people import Membership, Organisation, Token, User
 from portfolio.models.places import Building, Section
 from portfolio.models.works import Event, Treatment
@@ -12,6 +12,7 @@ __all__ = [
     "Event",
     "Membership",
     "Organisation",
+    "Reassessment",
     "Record",
     "Scoped",
     "ScopedQuerySet",

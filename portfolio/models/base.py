@@ -57,6 +57,13 @@ class Record(Scoped):
     class Meta(Scoped.Meta):
         abstract = True
 
+    def building_ids(self) -> list[uuid.UUID]:
+        """The houses whose assessment rests on this record: the one it is of, by its path of scope."""
+        at: Any = self
+        for step in self.SCOPE.split("__")[:-1]:
+            at = getattr(at, step)
+        return [at.pk]
+
 
 def only(field: str, words: Iterable[str], model: str) -> CheckConstraint:
     """A database check that ``field`` holds one of ``words``."""

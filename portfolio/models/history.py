@@ -7,6 +7,7 @@ from django.db import models
 
 from portfolio.models.base import Scoped
 from portfolio.models.people import Organisation
+from portfolio.models.places import Building
 
 
 class Change(Scoped):
@@ -26,3 +27,16 @@ class Change(Scoped):
 
     def __str__(self) -> str:
         return f"{self.model} {self.record_id} at {self.at:%Y-%m-%d %H:%M}"
+
+
+class Reassessment(models.Model):
+    """A house whose records changed, and that waits to be assessed anew. Rows are only added and taken."""
+
+    building = models.ForeignKey(Building, on_delete=models.CASCADE, related_name="reassessments")
+    asked_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("asked_at", "id")
+
+    def __str__(self) -> str:
+        return f"{self.building} since {self.asked_at:%Y-%m-%d %H:%M}"

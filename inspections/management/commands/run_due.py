@@ -1,0 +1,34 @@
+from __future__ import annotations
+
+import time
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from inspections.domain.assess import reassess_due
+
+#: Quick enough for somebody who waits to see what their readings say, and no load worth the name.
+USUAL_PAUSE_S = 15.0
+
+
+class Command(BaseCommand):
+    help = "Do the work that waits: assess the houses whose records changed. With --loop, again and again."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--loop", action="store_true", help="keep looking for work until it is stopped")
+        parser.add_argument(
+            "--pause", type=float, default=USUAL_PAUSE_S, metavar="SECONDS", help="between two looks"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["pause"] <= 0:
+            raise CommandError("--pause: say a number of seconds above 0.")
+        self._run()
+        while options["loop"]:
+            time.sleep(options["pause"])
+            self._run()
+
+    def _run(self) -> None:
+        if houses := reassess_due():
+            self.stderr.write(f"Assessed {houses} house{'' if houses == 1 else 's'} anew.")
