@@ -7,7 +7,8 @@ import datetime as dt
 import os
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
-from functools import lru_cache
+from functools import lru_cache, reduce
+from operator import or_
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,10 @@ from django.db.models import CharField, F, OrderBy, Q, QuerySet, TextField
 from django.db.models.constants import LOOKUP_SEP
 from django.db.models.functions import Collate
 
+from inspections.models import LogValue
 from inspections.records.cells import zone_of
 from inspections.records.database import on_sqlite, snapshot
-from inspections.records.tables import INSTRUMENTS, READINGS, TABLES, Table
+from inspections.records.tables import FILES, INSTRUMENTS, LOGS, READINGS, Table
 from portfolio.models import Organisation
 
 CHUNK = 5_000
@@ -39,6 +41,7 @@ STANDING: dict[str, tuple[str, ...]] = {
         "section__voided_at",
         "section__building__voided_at",
     ),
+    "logs": ("voided_at", "building__voided_at", "section__voided_at"),
 }
 
 
@@ -51,7 +54,7 @@ def export_folder(
     """
     folder = Path(path)
     folder.mkdir(parents=True, exist_ok=True)
-    parts = {table: folder / f".{table.file}.{os.getpid()}.part" for table in TABLES}
+    parts = {table: folder / f".{table.file}.{os.getpid()}.part" for table in FILES}
     counts: dict[str, int] = {}
     try:
         with snapshot():
@@ -79,6 +82,9 @@ def _write(table: Table, organisation: Organisation, path: Path) -> int:
 
 
 def _rows(table: Table, organisation: Organisation) -> Iterator[Sequence[str]]:
+    if table is LOGS:
+        yield from _logged(organisation)
+        return
     paths = [column.path for column in table.columns]
     rows = _standing(table, organisation).order_by(*_order(table))
     if table is not READINGS:
@@ -92,13 +98,23 @@ def _rows(table: Table, organisation: Organisation) -> Iterator[Sequence[str]]:
         yield cells
 
 
+def _logged(organisation: Organisation) -> Iterator[Sequence[str]]:
+    """Every value of every series, series by series, so that only one of them is sorted at a time."""
+    paths = [column.path for column in LOGS.columns[:-2]]
+    series = _standing(LOGS, organisation).order_by(*_order(LOGS))
+    for id, timezone, *values in list(series.values_list("id", "building__timezone", *paths)):
+        place = [as_cell(value) for value in values]
+        rows = LogValue.objects.filter(series_id=id).order_by("at").values_list("at", "value")
+        for at, value in rows.iterator(CHUNK):
+            yield [*place, local_time(at, timezone), as_cell(value)]
+
+
 def _standing(table: Table, organisation: Organisation) -> QuerySet[Any, Any]:
     records = table.model.objects.of(organisation)
     if table is INSTRUMENTS:
-        # A voided instrument is still named by the readings taken with it.
-        return records.filter(
-            Q(voided_at__isnull=True) | Q(pk__in=_standing(READINGS, organisation).values("instrument"))
-        )
+        # A voided instrument is still named by the readings taken with it and by what it logged.
+        used = (_standing(table, organisation).values("instrument") for table in (READINGS, LOGS))
+        return records.filter(reduce(or_, (Q(pk__in=ids) for ids in used), Q(voided_at__isnull=True)))
     return records.filter(**{f"{path}__isnull": True for path in STANDING[table.name]})
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 #: So many faults are shown; the rest are counted.
 SHOWN = 50
+LONGEST_SHOWN = 40
 
 
 class Problem(ValueError):
@@ -28,7 +29,7 @@ class Fault:
     def __str__(self) -> str:
         if not self.line:
             return f"{self.file}: {self.problem}"
-        return f"{self.file}:{self.line}: {self.column or '-'}: {self.problem}"
+        return f"{self.file}:{self.line}: {printable(self.column) or '-'}: {self.problem}"
 
 
 @dataclass(slots=True)
@@ -68,7 +69,12 @@ class RecordsRefused(Exception):
         return "\n".join(lines)
 
 
-def shown(text: str, length: int = 40) -> str:
-    """A cell's text as it may be repeated in a message: quoted, short, without control characters."""
-    short = text if len(text) <= length else text[: length - 1] + "…"
-    return "'" + "".join(c if c.isprintable() else "�" for c in short) + "'"
+def printable(text: str) -> str:
+    """A cell's text as it may be repeated in a message: short, without control characters."""
+    short = text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
+    return "".join(c if c.isprintable() else "�" for c in short)
+
+
+def shown(text: str) -> str:
+    """A cell's text as it may be repeated in a message, in quotes."""
+    return f"'{printable(text)}'"

@@ -16,13 +16,15 @@ from django.utils import timezone
 from inspections.models import Load, Reading
 from inspections.records.applying import Overtaken, insert_new, update_changed
 from inspections.records.database import wide_cache
-from inspections.records.faults import Fault, Faults, RecordsRefused, shown
+from inspections.records.faults import Fault, Faults, Problem, RecordsRefused, shown
 from inspections.records.history import change_stage, stage_changes
+from inspections.records.logs import Logs
 from inspections.records.places import Places, places_of
 from inspections.records.rows import RowChecker, faults_of_columns
-from inspections.records.source import Folder, Given, Rows, Source, Unreadable
+from inspections.records.source import Folder, Given, Rows, Source
 from inspections.records.staging import BATCH, Stage
-from inspections.records.tables import TABLES, Table
+from inspections.records.streams import Unreadable
+from inspections.records.tables import LOGS, TABLES, Table
 from inspections.records.visits import Visits
 from portfolio.models import Organisation, User
 
@@ -135,11 +137,12 @@ class _Run:
         self.visits = Visits()
         self.changes = change_stage()
         self.stages: dict[str, Stage] = {}
+        self.logs = Logs()
 
     def go(self, dry_run: bool) -> LoadReport:
         self.visits.stage.create()
         self.changes.create()
-        for table in TABLES:
+        for table in (*TABLES, LOGS):
             self._read(table)
         self.faults.refuse_any()
         self.visits.stage.flush()
@@ -153,6 +156,7 @@ class _Run:
         with suppress(DatabaseError):
             for stage in (self.visits.stage, self.changes, *self.stages.values()):
                 stage.drop()
+            self.logs.drop()
 
     # Reading and checking ------------------------
 
@@ -177,10 +181,14 @@ class _Run:
             self.places.unread.add(table.name)
             return
         present = set(rows.columns)
+        checker = RowChecker(table, present, self.places, self.faults)
+        if table is LOGS:
+            self._stage_logs(rows, checker)
+            return
         stage = Stage(table.model, table.fields_of(present), table.key, table.following)
         self.stages[table.name] = stage
         stage.create()
-        self._stage_rows(rows, RowChecker(table, present, self.places, self.faults), stage)
+        self._stage_rows(rows, checker, stage)
         if not self.places.unread:
             self._note_repeated_keys(table, stage)
 
@@ -196,6 +204,32 @@ class _Run:
             if done % BATCH == 0:
                 self.progress(f"checking {checker.file}", done)
         stage.flush()
+
+    def _stage_logs(self, rows: Rows, checker: RowChecker) -> None:
+        self.logs.create()
+        for done, (line, row) in enumerate(rows.each(self.faults), 1):
+            values = checker.check(row, line)
+            if values is not None:
+                try:
+                    series_id = self.logs.series_of(values, line, f"{self.source.name}/{LOGS.file}")
+                except Problem as problem:
+                    self.faults.add(Fault(LOGS.file, line, "unit", str(problem)))
+                    continue
+                self.logs.values.add(line, series_id, values["taken_at"], values["value"])
+            if done % BATCH == 0:
+                self.progress(f"checking {LOGS.file}", done)
+        self.logs.finish()
+        if not self.places.unread:
+            self._note_faults_of_logs()
+
+    def _note_faults_of_logs(self) -> None:
+        repeated, total = self.logs.values.repeated(but_equal=False)
+        for line, first, _ in repeated:
+            problem = f"the same series and moment as line {first}; keep one of the two"
+            self.faults.add(Fault(LOGS.file, line, LOGS.key_column, problem))
+        self.faults.more(total - len(repeated))
+        for line, problem in self.logs.halves_of_a_unit():
+            self.faults.add(Fault(LOGS.file, line, "unit", problem))
 
     def _note_repeated_keys(self, table: Table, stage: Stage) -> None:
         repeated, total = stage.repeated_keys()
@@ -220,6 +254,9 @@ class _Run:
             counts[name] = Counts(*stage.counts())
             if counts[name].changed:
                 stage_changes(self.changes, stage, self.visits, constants)
+        if self.logs.used:
+            self.progress("comparing logs", self.logs.values.count)
+            counts[LOGS.name] = Counts(*self.logs.compare(self.changes, constants))
         return counts
 
     def _apply(self, counts: dict[str, Counts]) -> None:
@@ -238,6 +275,8 @@ class _Run:
                 insert_new(self.visits.stage, self.user, self.now, self.visits.stage.count)
             insert_new(stage, self.user, self.now, counts[name].new)
             update_changed(stage, self.now, counts[name].changed)
+        if self.logs.used:
+            self.logs.apply(self.user, self.now)
         insert_new(self.changes, self.user, self.now, self.changes.count)
         self._note_load(counts)
 

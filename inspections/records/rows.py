@@ -18,6 +18,9 @@ LONGEST_RUN = 100_000
 def faults_of_columns(table: Table, named: Collection[str]) -> Iterator[tuple[str, str]]:
     """What is wrong with the columns that a table comes with: the column, and the problem."""
     known = [column.name for column in table.columns]
+    if named and not set(known) & set(named):
+        yield "", f"no column has a known name; the first line names them: {', '.join(known)}"
+        return
     seen: set[str] = set()
     for name in named:
         if name in seen:

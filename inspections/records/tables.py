@@ -1,4 +1,4 @@
-"""The eight files: their columns, their keys, and what a row must satisfy as a whole.
+"""The files: their columns, their keys, and what a row must satisfy as a whole.
 
 The same tables serve CSV files and the rows of the API's bulk endpoints: a row is a mapping from column name
 to text, and a check gives the model's values or says what is wrong in which column.
@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
-from inspections.models import Allocation, Instrument, Reading, Trial
+from inspections.models import Allocation, Instrument, LogSeries, Reading, Trial
 from inspections.records import cells, rules
 from inspections.records.cells import (
     Reader,
@@ -331,3 +331,33 @@ ALLOCATIONS = Table(
 
 #: Every table after those that it names.
 TABLES = (BUILDINGS, SECTIONS, TREATMENTS, EVENTS, INSTRUMENTS, READINGS, TRIALS, ALLOCATIONS)
+
+#: The rows are values; the model, the key and the paths but the last two are those of their series.
+LOGS = Table(
+    "logs",
+    LogSeries,
+    (
+        code("building", "building_id", path="building__code"),
+        column("section", text(50), "section_id", path="section__code", empty=""),
+        needed("quantity", Quantity.values),
+        column("unit", word(Unit.values), required=True),
+        column("height_mm", at_least_zero),
+        column("depth_mm", at_least_zero),
+        column("instrument", text(50), "instrument_id", path="instrument__code", empty=""),
+        column("point", text(50), empty=""),
+        column("taken_at", str, "at", path="at", required=True),
+        column("value", number, required=True),
+    ),
+    key=("building_id", "section_id", "quantity", "height_mm", "depth_mm", "instrument_id", "point"),
+    key_column="taken_at",
+    rules=(
+        rules.IN_A_BUILDING,
+        rules.ON_A_SECTION,
+        rules.WITH_AN_INSTRUMENT,
+        rules.TAKEN_AT,
+        rules.FITTING_UNIT,
+    ),
+)
+
+#: Every file of a folder of records.
+FILES = (*TABLES, LOGS)

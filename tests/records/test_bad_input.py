@@ -201,8 +201,19 @@ def test_a_file_that_is_no_table_is_refused(case: str, folder: Path) -> None:
     assert max(map(len, lines)) < 400
 
 
+HEADER = ",".join(good_book()["readings"][0]).encode() + b"\n"
 EDITS: dict[str, tuple[bytes, bytes, str]] = {
     "Latin-1": (b"scale ended", b"\xe9chelle", "readings.csv:5: -: not UTF-8 text \\(byte 0xe9\\)"),
+    "control characters in the header": (
+        b"note,point",
+        b"\x1b[2Jno\x07te,point",
+        "readings.csv:1: �\\[2Jno�te: ",
+    ),
+    "no header": (
+        HEADER,
+        b"",
+        "readings.csv:1: -: no column has a known name; the first line names them: building",
+    ),
     "NUL": (b"scale ended", b"scale\0ended", "readings.csv:5: -: a NUL byte"),
     "open quotation mark": (
         b"scale ended",

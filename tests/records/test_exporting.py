@@ -32,7 +32,7 @@ def test_export_load_export_gives_the_same_bytes(folder: Path, tmp_path: Path) -
     first = export("larch-row", tmp_path / "one")
     load_folder(tmp_path / "one", "mill-lane")
     assert export("mill-lane", tmp_path / "two") == first
-    assert len(first) == 8
+    assert len(first) == 9
 
 
 def test_loading_the_export_changes_nothing(folder: Path, tmp_path: Path) -> None:
