@@ -94,7 +94,8 @@ class InstrumentChange:
 class Strip:
     """One quantity on one scale over time. Times are days; ``threshold`` is in ``unit``, or None.
 
-    ``assumed`` says what had to be taken for granted, or is "".
+    ``assumed`` says what had to be taken for granted, or is "". ``reached``: the first visit under the
+    present coat that found the threshold of the affected share reached, whatever else was not surveyed then.
     """
 
     quantity: str
@@ -105,6 +106,7 @@ class Strip:
     changes: tuple[InstrumentChange, ...] = ()
     threshold: float | None = None
     assumed: str = ""
+    reached: float | None = None
 
 
 def section_strips(
@@ -252,7 +254,11 @@ def _computed(
         high = np.where(share.kind == ABOVE, np.inf, share.value)
         loss = cumulative_loss(share.time[now], share.value[now], share.value[now], high[now])
         line = _loss_line(loss, 1.0) if now.sum() >= LEAST_SURVEYS else None
-        strips.append(Strip("affected_area_fraction", "share", share, line, threshold=threshold))
+        over = share.time[now & (share.value >= threshold)]
+        reached = float(over.min()) if len(over) else None
+        strips.append(
+            Strip("affected_area_fraction", "share", share, line, threshold=threshold, reached=reached)
+        )
     margins = prepared.margins[section.code]
     if len(margins):
         points = Points(

@@ -10,6 +10,7 @@ from django.urls import reverse
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 from pytest_django.live_server_helper import LiveServer
 
+from inspections.models import Reading
 from tests.support.browser import DESK, PHONE, accessibility_faults
 from tests.support.cast import PASSWORD, Cast, assemble
 from tests.web.houses import Kiln, kiln_row, trial
@@ -109,6 +110,73 @@ def test_pages_are_accessible_fit_the_screen_and_raise_no_complaint(
             assert page.evaluate("document.documentElement.scrollWidth") <= NARROWEST["width"], address
             page.set_viewport_size(PHONE)
     assert complaints == []
+
+
+#: Text smaller than this on the screen, px: letters of drawings are scaled with them.
+LEAST_LETTER = 13
+SMALL_TEXT = """least => [...document.querySelectorAll("body *")]
+  .filter(one => one.checkVisibility() && [...one.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+  .map(one => {
+    const drawn = one instanceof SVGElement && one.getScreenCTM ? one.getScreenCTM() : {a: 1, b: 0};
+    const scale = Math.hypot(drawn.a, drawn.b);
+    return [one.textContent.trim(), parseFloat(getComputedStyle(one).fontSize) * scale];
+  })
+  .filter(([, size]) => size < least - 0.05)
+  .map(([text, size]) => `${text} ${size.toFixed(1)}`)"""
+#: Texts of drawings that are cut off at the drawing's edge.
+CUT_TEXT = """() => [...document.querySelectorAll("svg text")]
+  .filter(one => one.checkVisibility())
+  .filter(one => {
+    const own = one.getBoundingClientRect(), all = one.ownerSVGElement.getBoundingClientRect();
+    return own.right > all.right + 1 || own.left < all.left - 1;
+  })
+  .map(one => one.textContent)"""
+SIDEWAYS = """() => [...document.querySelectorAll(".scroll")]
+  .filter(one => one.scrollWidth > one.clientWidth).length"""
+
+
+@pytest.mark.parametrize("scheme", ["light"], indirect=True)
+def test_text_is_large_enough_and_none_is_cut(
+    page: Page,
+    live_server: LiveServer,
+    sign_in: Callable[[AbstractBaseUser], None],
+    cast: Cast,
+    kiln: Kiln,
+) -> None:
+    hygroscopic = {"quantity": "hygroscopic_moisture", "unit": "percent_mass", "entered_value": "2"}
+    for reading in Reading.objects.filter(section=kiln.wet, quantity="spall_area"):
+        place = {"visit": reading.visit, "taken_at": reading.taken_at, "building": reading.building}
+        Reading.objects.create(section=kiln.wet, value=2.0, **hygroscopic, **place)
+    sign_in(cast.owner)
+    for address in addresses(kiln):
+        page.goto(live_server.url + address)
+        assert page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)") >= 16
+        assert page.evaluate(SMALL_TEXT, LEAST_LETTER) == [], address
+        assert page.evaluate(CUT_TEXT) == [], address
+
+
+@pytest.mark.parametrize("scheme", ["light"], indirect=True)
+def test_a_wide_table_is_a_labelled_list_on_a_phone_and_still_a_table(
+    page: Page,
+    live_server: LiveServer,
+    sign_in: Callable[[AbstractBaseUser], None],
+    cast: Cast,
+    kiln: Kiln,
+    size: str,
+) -> None:
+    sign_in(cast.owner)
+    for address in (reverse("building", args=[kiln.building.pk]), reverse("section", args=[kiln.wet.pk])):
+        page.goto(live_server.url + address)
+        for summary in page.locator("summary").all():
+            summary.click()
+        assert page.evaluate(SIDEWAYS) == 0
+        table = page.get_by_role("table").first
+        assert table.get_by_role("columnheader").count() > 3
+        assert table.get_by_role("row").count() > 2
+        assert table.get_by_role("rowheader").first.inner_text()
+        label = table.get_by_role("cell").first.evaluate("one => getComputedStyle(one, '::before').content")
+        assert (label != "none") == (size == "phone")
+        assert accessibility_faults(page) == []
 
 
 def test_the_way_in_is_accessible_and_leads_to_the_portfolio(

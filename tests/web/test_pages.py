@@ -168,6 +168,8 @@ def test_units_are_switched_kept_and_shown(cast: Cast, kiln: Kiln) -> None:
     assert client.post(reverse("units"), {"units": "us", "next": address})["Location"] == address
     said = text_of(client, address)
     assert "13.1 × 6.6 ft, 4.6 ft of it below ground" in said
+    assert "Hollow area grew to 13 ft²." in said
+    assert not re.search(r"\d (m²|mm|m|K|°C)\b", said)
     assert "°F" in said
     assert User.objects.get(pk=cast.analyst.pk).units == "us"
 
@@ -243,7 +245,7 @@ def test_a_house_draws_its_walls_and_says_the_same_in_a_table(cast: Cast, kiln: 
     assert "trapped water, 93 in 100 flag open" in said
     assert "Rubble stone in lime, against soil" in said
     assert "cement: close cross-hatch" in said
-    assert "Radon 111 Bq/m³ on 15 July 2024, the only reading." in said
+    assert "Radon 111 Bq/m³ on 15 July 2024, the only reading. At or above the WHO’s" in said
     assert "9 September 2020: flood. <b>Sump</b>." in said
     assert "<b>Sump" not in markup
 
@@ -255,7 +257,7 @@ def test_a_section_argues_its_verdict(cast: Cast, kiln: Kiln) -> None:
     assert "Why this, and not water entry" in said
     strongest, weakest = said.index("Deep moisture rose"), said.index("The face was damp")
     assert strongest < weakest < said.index("Before any reading")
-    assert "In-wall humidity would tell held water from a dry wall." in said
+    assert "That would tell held water from a dry wall." in said
     assert "Calibrated on simulated walls" in said
     assert "Judged as of 20 January 2025; the last reading is of 15 July 2024." in said
     assert "0.20 to 0.40" in said
@@ -290,7 +292,7 @@ def test_a_section_draws_its_strips_twice_and_tells_them_apart(cast: Cast, kiln:
 
 def test_too_few_readings_still_give_a_risk_and_a_next_step(cast: Cast, kiln: Kiln) -> None:
     said = text_of(client_of(cast.owner), reverse("section", args=[kiln.bare.pk]))
-    assert "Too few readings to judge." in said
+    assert "Not enough readings to judge." in said
     assert "the likeliest of the six" in said
     assert "Make a first full round" in said
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.vocabulary import UNITS, Unit
-from inspections.web.present import dates, units, words
+from inspections.web.present import dates, radon, units, words
 from portfolio.models import Section, Treatment
 
 SI, US = "si", "us"
@@ -67,6 +67,59 @@ def test_a_rate_is_written_to_the_places_that_its_interval_allows() -> None:
     assert units.rate("relative", SI, 4.1234, 3.0321, 5.2111) == ("4.1", "3.0 to 5.2")
     assert units.rate("relative", SI, 41.234, 10.0, 80.0) == ("41", "10 to 80")
     assert units.rate("m2", US, 0.3, 0.2, 0.4) == ("3.2", "2.2 to 4.3")
+
+
+@pytest.mark.parametrize(
+    ("written", "american"),
+    [
+        ("Hollow area is 0.48 m² (12 % of the coat).", "Hollow area is 5.2 ft² (12 % of the coat)."),
+        ("Soft to 12 mm deep (3 visits).", "Soft to 0.47 in deep (3 visits)."),
+        ("9.0 K above, within 1.5 K of it.", "16 °F above, within 2.7 °F of it."),
+        ("The face was at 18 °C, the air at -40 °C.", "The face was at 64 °F, the air at −40 °F."),
+        ("It warmed 0.5 °C a year.", "It warmed 0.90 °F a year."),
+        ("0.05 to 0.20 m² a year, 2 m up", "0.5 to 2.2 ft² a year, 6.6 ft up"),
+        ("none: 0 m²", "none: 0 ft²"),
+    ],
+)
+def test_sentences_written_in_si_are_told_in_the_readers_units(written: str, american: str) -> None:
+    assert units.in_units(written, US).replace(units.NO_BREAK, " ") == american
+    assert units.in_units(written, SI).replace(units.NO_BREAK, " ") == written.replace("-", "−")
+
+
+@pytest.mark.parametrize("text", ["rose 4.1 a year (3.0 to 5.2, 22 visits)", "75 % RH", "15 % WME",
+                                  "12 months", "section N1", "148 Bq/m³", "2 kg/m²", "7 Kiln Row", "1:3"])  # fmt: skip
+def test_other_numbers_are_left_alone(text: str) -> None:
+    assert units.in_units(text, US) == units.in_units(text, SI) == text
+
+
+@given(st.floats(0.01, 500).map(lambda value: float(f"{value:.3g}")))
+def test_an_area_told_in_feet_is_the_area_to_its_digits(area: float) -> None:
+    told = units.in_units(f"{area:g} m²", US).split(units.NO_BREAK)[0].replace("\u202f", "")
+    assert float(told) == pytest.approx(area / 0.3048**2, rel=0.051)
+
+
+# EPA, A Citizen's Guide to Radon (EPA 402/K-12/002): mend from 4 pCi/L on; WHO Handbook on Indoor Radon
+# (2009): 100 Bq/m³, which it also prints as 2.7 pCi/L.
+@pytest.mark.parametrize(
+    ("value", "qualifier", "said"),
+    [
+        (
+            148.0,
+            "",
+            "At or above the US EPA’s action level (4.0 pCi/L) and the WHO’s reference level (2.7 pCi/L)",
+        ),
+        (111.0, "", "At or above the WHO’s reference level (2.7 pCi/L), below the US EPA’s"),
+        (99.0, "", "Below the WHO’s reference level"),
+        (50.0, "<", "Below the WHO’s reference level"),
+        (120.0, "<", ""),
+        (120.0, ">", ""),
+        (200.0, ">", "At or above the US EPA’s"),
+    ],
+)
+def test_radon_is_told_beside_the_levels_of_public_bodies(value: float, qualifier: str, said: str) -> None:
+    told = radon.comparison(value, qualifier, US).replace(units.NO_BREAK, " ")
+    assert told.startswith(said)
+    assert ("local rule" in told) == bool(said)
 
 
 def test_an_unknown_unit_is_shown_as_it_is() -> None:

@@ -56,8 +56,8 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Mould",
-        "A patch up to about one square metre: mask, gloves, goggles, and find the water first. "
-        "More than that, or anyone in the house with weak lungs: a contractor.",
+        "A patch up to about one square metre (ten square feet): mask, gloves, goggles, and find the water "
+        "first. More than that, or anyone in the house with weak lungs: a contractor.",
     ),
     Caution(
         "Radon",

@@ -12,8 +12,8 @@ from django.utils.safestring import SafeString
 from inspections.analysis.records import CANONICAL_UNIT
 from inspections.models import Reading
 from inspections.queries.pages import Areas, House, Stretch
-from inspections.vocabulary import Unit
-from inspections.web.present import coats, dates, hatches, portfolio, sentences, units, walls, words
+from inspections.vocabulary import Quantity, Unit
+from inspections.web.present import coats, dates, hatches, portfolio, radon, sentences, units, walls, words
 from portfolio.models import Event
 from portfolio.vocabulary import Adjoins
 
@@ -43,6 +43,7 @@ class SectionRow:
     probability: str
     flagged: bool
     due: str
+    overdue: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def present(
     return HousePage(
         name=words.house_name(house.building),
         facts=_facts(house),
-        summary=portfolio.house_summary(house),
+        summary=portfolio.house_summary(house, today),
         figures=_figures(laid, system),
         patterns=hatches.definitions(),
         legend=legend(panels),
@@ -212,6 +213,7 @@ def _row(stretch: Stretch, today: dt.date, system: str) -> SectionRow:
         probability=words.in_hundred(probability) if probability is not None else "",
         flagged=bool(stretch.flags),
         due=sentences.due_sentence(stretch.due, today),
+        overdue=stretch.due is not None and stretch.due < today,
     )
 
 
@@ -221,7 +223,10 @@ def reading_sentence(reading: Reading, count: int, system: str) -> str:
     value = units.amount(reading.value, canonical_unit(reading), system)
     day = dates.day(reading.taken_at.astimezone(reading.building.zone).date())
     last = f", the last of {count} readings" if count > 1 else ", the only reading"
-    return f"{words.capital(words.quantity_name(reading.quantity))} {beyond}{value} on {day}{last}."
+    said = f"{words.capital(words.quantity_name(reading.quantity))} {beyond}{value} on {day}{last}."
+    if reading.quantity != Quantity.RADON:
+        return said
+    return f"{said} {radon.comparison(reading.value, reading.qualifier, system)}".rstrip()
 
 
 def canonical_unit(reading: Reading) -> str:

@@ -12,9 +12,10 @@ from uuid import UUID
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
+from inspections.models import Plan
 from inspections.queries.pages import AreaLevel, Areas, House, Stretch, TrialArms
-from inspections.vocabulary import AllocatedBy, Verdict
-from inspections.web.present import coats, dates, sentences, walls, words
+from inspections.vocabulary import AllocatedBy, PlanReason, Verdict
+from inspections.web.present import coats, dates, sentences, verdict, walls, words
 
 #: Verdicts that deserve a look though nobody has been called.
 _WORTH_A_LOOK: Final = (
@@ -100,13 +101,20 @@ def _verdict(stretch: Stretch) -> str:
     return stretch.assessment.verdict if stretch.assessment else Verdict.INSUFFICIENT_DATA
 
 
+def _told(stretch: Stretch, today: dt.date) -> str:
+    """The verdict as the pages tell it."""
+    if stretch.assessment is None:
+        return Verdict.INSUFFICIENT_DATA
+    return verdict.shown(stretch.assessment.result, coats.tightest(stretch.treatments, today))
+
+
 def _weakness(stretch: Stretch) -> tuple[int, float, str]:
     """Sort key: trapped water before the others, then by probability, then by place."""
     if stretch.assessment is None:
         return len(_WORTH_A_LOOK), 0.0, str(stretch.section)
-    verdict = stretch.assessment.verdict
-    rank = _WORTH_A_LOOK.index(verdict) if verdict in _WORTH_A_LOOK else len(_WORTH_A_LOOK)
-    return rank, -stretch.assessment.result["probability"].get(verdict, 0.0), str(stretch.section)
+    own = stretch.assessment.verdict
+    rank = _WORTH_A_LOOK.index(own) if own in _WORTH_A_LOOK else len(_WORTH_A_LOOK)
+    return rank, -stretch.assessment.result["probability"].get(own, 0.0), str(stretch.section)
 
 
 def present(
@@ -130,7 +138,7 @@ def present(
         overdue=overdue(houses, alone, today),
         trials=[_trial_row(trial, today) for trial in trials],
         summary=_summary(houses),
-        bars=[(walls.bar_swatch(verdict), words.verdict_name(verdict)) for verdict in _told(houses)],
+        bars=_bars(houses, today),
     )
 
 
@@ -153,21 +161,21 @@ def _row(
     stretch: Stretch, latest: dict[str, AreaLevel], alone: set[tuple[UUID, str]], today: dt.date, system: str
 ) -> Row:
     assessment = stretch.assessment
-    verdict = _verdict(stretch)
+    own = _verdict(stretch)
     coat = coats.tightest(stretch.treatments, today)
-    claim = sentences.verdict_clause(verdict, coat)
+    claim = verdict.claim(assessment.result, coat) if assessment else verdict.clause(own, coat)
     levels = coats.levels_since(coat, latest)
     course = sentences.course_sentence(assessment.result, levels, system) if assessment else ""
     # A flag does not flicker with the verdict: where they differ both are said.
     flags = [
         sentences.flag_sentence(flag.state, flag.opened_on, today)
-        + ("" if flag.verdict == verdict else f" It was opened for {words.verdict_name(flag.verdict)}.")
+        + ("" if flag.verdict == own else f" It was opened for {words.verdict_name(flag.verdict)}.")
         for flag in stretch.flags
     ]
     return Row(
         href=reverse("section", args=[stretch.section.pk]),
         name=full_name(stretch, alone),
-        verdict=verdict,
+        verdict=own,
         claim=claim,
         course=course,
         flag=" ".join(flags),
@@ -181,10 +189,10 @@ def _summary(houses: Sequence[House]) -> str:
     return f"{words.counted(len(houses), 'house')}, {words.counted(sections, 'section')} of wall."
 
 
-def _told(houses: Iterable[House]) -> list[str]:
-    """The verdicts that occur, in the order in which they are told."""
-    seen = {_verdict(stretch) for house in houses for stretch in house.stretches}
-    return [verdict for verdict in _TOLD if verdict in seen]
+def _bars(houses: Iterable[House], today: dt.date) -> list[tuple[SafeString, str]]:
+    """The bars of the verdicts that occur, in the order in which they are told."""
+    seen = {_told(stretch, today): _verdict(stretch) for house in houses for stretch in house.stretches}
+    return [(walls.bar_swatch(seen[told]), verdict.name(told)) for told in _SUMMED if told in seen]
 
 
 # Houses ----------------------------------------------------------------------------------------------------
@@ -192,14 +200,14 @@ def _told(houses: Iterable[House]) -> list[str]:
 
 def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
     """A section as it is drawn."""
-    section, verdict = stretch.section, _verdict(stretch)
-    name = words.verdict_name(verdict)
-    probability = stretch.assessment.result["probability"].get(verdict) if stretch.assessment else None
+    section, own = stretch.section, _verdict(stretch)
+    name = verdict.name(_told(stretch, today))
+    probability = stretch.assessment.result["probability"].get(own) if stretch.assessment else None
     said = f", {words.in_hundred(probability)}" if probability is not None else ""
     return walls.Panel(
         code=section.code,
         wall=section.wall.strip() or section.code,
-        verdict=verdict,
+        verdict=own,
         verdict_name=name,
         probability=probability,
         start=section.start_m,
@@ -216,7 +224,7 @@ def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
 
 def _house_row(house: House, today: dt.date) -> HouseRow:
     building = house.building
-    summary = house_summary(house)
+    summary = house_summary(house, today)
     drawn = walls.lay_out(panel(stretch, today) for stretch in house.stretches)
     name = words.house_name(building)
     parts = [building.street if building.street != name else "", building.locality]
@@ -233,24 +241,25 @@ def _house_row(house: House, today: dt.date) -> HouseRow:
 
 
 #: How a count of sections with each verdict is told in a house's summary, in this order.
-_TOLD: Final = {
+_SUMMED: Final = {
     Verdict.TRAPPED_WATER: "holding water",
     Verdict.WATER_ENTRY: "letting water in",
     Verdict.CONDENSATION: "sweating",
     Verdict.SURFACE_WEAR: "wearing",
     Verdict.DRYING_OUT: "drying out",
     Verdict.STABLE: "stable",
+    verdict.UNDECIDED: "undecided",
     Verdict.INSUFFICIENT_DATA: "with too few readings",
 }
 
 
-def house_summary(house: House) -> str:
+def house_summary(house: House, today: dt.date) -> str:
     """Such as "One section holding water, five stable."""
-    counts = Counter(_verdict(stretch) for stretch in house.stretches)
-    parts = [f"{words.spelt(counts[verdict])} {told}" for verdict, told in _TOLD.items() if counts[verdict]]
+    counts = Counter(_told(stretch, today) for stretch in house.stretches)
+    parts = [f"{words.spelt(counts[own])} {told}" for own, told in _SUMMED.items() if counts[own]]
     if not parts:
         return "No sections of wall are entered yet."
-    first_count = next(counts[verdict] for verdict in _TOLD if counts[verdict])
+    first_count = next(counts[own] for own in _SUMMED if counts[own])
     number, _, rest = parts[0].partition(" ")
     parts[0] = f"{number} {'section' if first_count == 1 else 'sections'} {rest}"
     return words.capital(words.listed(parts)) + "."
@@ -273,7 +282,7 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
                         due,
                         href,
                         f"{house.building}, the whole house",
-                        house.plan.get_reason_display(),
+                        _why(house.plan),
                         today,
                     ),
                 )
@@ -281,9 +290,16 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
         for stretch in house.stretches:
             if stretch.plan and stretch.due:
                 href = reverse("section", args=[stretch.section.pk])
-                why = stretch.plan.detail or stretch.plan.get_reason_display()
+                why = stretch.plan.detail or _why(stretch.plan)
                 late.append((stretch.due, _overdue(stretch.due, href, full_name(stretch, alone), why, today)))
     return [row for due, row in sorted(late, key=lambda pair: (pair[0], pair[1].name)) if due < today]
+
+
+def _why(plan: Plan) -> str:
+    """Why a plan is due then, for somebody who does not know how it was reckoned."""
+    if plan.reason == PlanReason.FORECAST:
+        return "half the time to the forecast’s early end has passed"
+    return plan.get_reason_display()
 
 
 def _overdue(due: dt.date, href: str, name: str, why: str, today: dt.date) -> Overdue:

@@ -15,8 +15,21 @@ from inspections.analysis.strips import Strip
 from inspections.models import LIVE_FLAG_STATES, Assessment
 from inspections.queries.pages import AreaLevel, Past, Stretch
 from inspections.vocabulary import Verdict
-from inspections.web.present import bars, coats, dates, house, ledger, sentences, strips_svg, units, words
-from inspections.web.present.sentences import Argument, Result
+from inspections.web.present import (
+    argument,
+    bars,
+    coats,
+    dates,
+    house,
+    ledger,
+    measuring,
+    sentences,
+    strips_svg,
+    units,
+    verdict,
+    words,
+)
+from inspections.web.present.sentences import Result
 from portfolio.models import Building, Event, Treatment
 from portfolio.vocabulary import EventKind
 
@@ -59,15 +72,11 @@ class Verdicts:
     course: str
     forecast: str
     from_when: str
-    favoured: str
-    against: str
-    total: Argument
-    prior: Argument
-    arguments: list[Argument]
+    argument: argument.Argument
     shares: list[Share]
+    sure: bool
     advice: list[str]
     trends: list[TrendRow]
-    decided: bool
     next_step: str
     needs_cautions: bool
 
@@ -122,7 +131,7 @@ def present(
         building=stretch.section.building,
         facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
         due=sentences.due_sentence(stretch.due, today),
-        verdict=verdicts(stretch, latest, _from_when(assessment, strips), today, system),
+        verdict=verdicts(stretch, latest, strips, today, system),
         live_flags=ledger.flag_lines(live, today),
         source_check=ledger.source_check_sentence(past.events),
         here=house.wall_of(stretch, neighbours, today, system),
@@ -141,7 +150,7 @@ def present(
 
 
 #: What to do first, by verdict. Common practice; it never goes past the source to the coat.
-NEXT_STEP: Final = {
+NEXT_STEP: Final[dict[str, str]] = {
     Verdict.TRAPPED_WATER: (
         "Find where the water comes from and mend that first. Then open a small place in the coat at the "
         "wettest spot to see how deep the mortar is soft. Don’t seal or recoat until both are known."
@@ -163,6 +172,10 @@ NEXT_STEP: Final = {
         "shown it dry."
     ),
     Verdict.STABLE: "Nothing to do but look again when it is due.",
+    verdict.UNDECIDED: (
+        "Make that reading, and look at every source of water outside while you are there; leave the coat "
+        "alone until the wall is understood."
+    ),
     Verdict.INSUFFICIENT_DATA: (
         "Make a first full round: face and deep moisture at three heights, a hammer over the whole coat, "
         "air and face temperature, and a dated look at every source of water outside."
@@ -172,54 +185,38 @@ _CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_
 
 
 def verdicts(
-    stretch: Stretch, latest: dict[str, AreaLevel], from_when: str, today: dt.date, system: str
+    stretch: Stretch, latest: dict[str, AreaLevel], strips: Sequence[Strip], today: dt.date, system: str
 ) -> Verdicts | None:
     """The verdict's part of the page, or None where the section was never assessed."""
     if stretch.assessment is None:
         return None
     result: Result = stretch.assessment.result
     coat = coats.tightest(stretch.treatments, today)
-    verdict = result["verdict"]
-    odds = result["log_odds"]
+    own, told = result["verdict"], verdict.shown(result, coat)
     return Verdicts(
-        word=words.verdict_name(verdict),
-        sentence=sentences.verdict_sentence(result, coat),
+        word=verdict.name(told),
+        sentence=verdict.sentence(result, coat),
         since=sentences.since_sentence(result),
         course=sentences.course_sentence(result, coats.levels_since(coat, latest), system),
-        forecast=sentences.forecast_sentence(result) if coat else "",
-        from_when=from_when,
-        favoured=words.verdict_name(_favoured(result)),
-        against=words.verdict_name(odds["against"]),
-        total=Argument("Together", odds["total"], 0.0),
-        prior=sentences.prior_argument(result),
-        arguments=sentences.arguments(result),
-        shares=shares(result, coat),
-        advice=[advice_sentence(item) for item in result.get("advice") or []],
+        forecast=sentences.forecast_sentence(result, _reached(strips)) if coat else "",
+        from_when=_from_when(stretch.assessment, strips),
+        argument=argument.of(result, told, system),
+        shares=shares(result),
+        sure=verdict.is_sure(result),
+        advice=[measuring.request(item, system) for item in result.get("advice") or []],
         trends=trend_rows(result, system),
-        decided=verdict != Verdict.INSUFFICIENT_DATA,
-        next_step=NEXT_STEP[Verdict(verdict)],
-        needs_cautions=verdict in _CAUTIOUS or bool(stretch.flags),
+        next_step=NEXT_STEP[told],
+        needs_cautions=own in _CAUTIOUS or bool(stretch.flags),
     )
 
 
-def advice_sentence(item: dict[str, str]) -> str:
-    """The reading that would tell most, and why; quantity and reason are one sentence."""
-    name = words.quantity_name(item["quantity"])
-    # "Hygroscopic moisture of drilled dust" and "of drilled dust would tell": the overlap is said once.
-    head, of, tail = name.partition(" of ")
-    name = head if of and item["reason"].startswith(f"of {tail}") else name
-    return f"{words.capital(name)} {item['reason'].rstrip('.')}."
+def _reached(strips: Sequence[Strip]) -> dt.date | None:
+    """The first visit that found the failure threshold reached under the present coat."""
+    days = [strip.reached for strip in strips if strip.reached is not None]
+    return dates.from_days(min(days)) if days else None
 
 
-def _favoured(result: Result) -> str:
-    """The explanation the bars to the right speak for: the verdict, or else the likeliest."""
-    if result["verdict"] != Verdict.INSUFFICIENT_DATA:
-        return str(result["verdict"])
-    probability: dict[str, float] = result["probability"]
-    return max(probability, key=lambda name: probability[name])
-
-
-def shares(result: Result, coat: Treatment | None) -> list[Share]:
+def shares(result: Result) -> list[Share]:
     """The six explanations, the likeliest first."""
     probability: dict[str, float] = result["probability"]
     ordered = sorted(HYPOTHESES, key=lambda name: -probability.get(name, 0.0))
@@ -253,7 +250,7 @@ def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
         readings=trend["readings"],
         span=f"{(trend['first'] or '')[:4]}–{(trend['last'] or '')[:4]}",
         p_value=p_text(trend["p_value"]),
-        method=trend["method"],
+        method=words.typeset(trend["method"]),
     )
 
 
@@ -316,7 +313,7 @@ def draw(
         for sheet in (strips_svg.DESK, strips_svg.PHONE)
     )
     named = [rule.name for rule in strips_svg.numbered(strips, marks, fan, day)]
-    return Drawn(desk, phone, named, _notes(strips, fan is not None))
+    return Drawn(desk, phone, named, units.in_units(_notes(strips, fan is not None), system))
 
 
 def _from_when(assessment: Assessment | None, strips: Sequence[Strip]) -> str:
@@ -338,7 +335,7 @@ def _notes(strips: Sequence[Strip], with_fan: bool) -> str:
     }
     notes = ["Open marks are readings"]
     if len(heights) > 1:
-        notes[0] += ": circles below half a metre, diamonds to 1.2 m, squares above"
+        notes[0] += ": circles below 0.5 m, diamonds to 1.2 m, squares above"
     if kinds & {"above", "below"}:
         notes.append("an arrow is a reading beyond the scale’s end, or a sum of which a part was not read")
     if "aside" in kinds:
@@ -351,7 +348,11 @@ def _notes(strips: Sequence[Strip], with_fan: bool) -> str:
         notes.append("a tick on a strip’s upper edge is a new instrument")
     if with_fan:
         notes.append("the fan runs to the failure threshold, from its early to its late end")
-    notes += [f"{words.quantity_name(strip.quantity)}: {strip.assumed}" for strip in strips if strip.assumed]
+    notes += [
+        f"{words.quantity_name(strip.quantity)}: {words.typeset(strip.assumed)}"
+        for strip in strips
+        if strip.assumed
+    ]
     return "; ".join(notes) + "."
 
 

@@ -54,7 +54,8 @@ class Sheet:
 
 DESK: Final = Sheet(width=1120, left=58, right=20, strip=92, gap=34, named=True)
 PHONE: Final = Sheet(width=358, left=44, right=8, strip=84, gap=34, named=False)
-LETTER = 12.5
+#: Height of letters, px, and their average width over it for the system's bold sans serif (from memory).
+LETTER, BOLD = 13.0, 0.62
 #: Height of one row of rules' names, px.
 ROW = 16.0
 #: A forecast is drawn at most this share of the record's length (but at least two years) ahead.
@@ -270,8 +271,13 @@ class _Drawn:
         top, bottom = self.edges
         left, right = self.sheet.left, self.sheet.width - self.sheet.right
         name = words.capital(words.quantity_name(self.strip.quantity))
-        title = add(self.root, "text", f"{name}, ", x=left, y=top - 7, class_="strip-name")
-        add(title, "tspan", units.label(self.strip.unit, self.system), class_="strip-unit")
+        unit = units.label(self.strip.unit, self.system)
+        # A name too long for a phone's paper stands above its unit.
+        said = f"{name}, {unit}{self._threshold_name()}"
+        two = len(said) * LETTER * BOLD > right - left
+        title = add(self.root, "text", f"{name}, ", x=left, y=top - (21 if two else 7), class_="strip-name")
+        place = {"x": left, "dy": 14.0} if two else {}
+        add(title, "tspan", unit, class_="strip-unit", **place)
         add(self.root, "path", d=f"M{short(left)} {short(top)}V{short(bottom)}H{short(right)}", class_="axis")
         ticks = nice_ticks(*self.domain)
         places = _places_of(ticks)
@@ -318,17 +324,21 @@ class _Drawn:
             return x, goal
         return right, foot[1] + (goal - foot[1]) * (right - foot[0]) / (x - foot[0])
 
+    def _threshold_name(self) -> str:
+        if self.strip.threshold is None:
+            return ""
+        margin = self.strip.quantity == "dew_point_margin"
+        if self.sheet.named:
+            return "dashed: the face sweats below" if margin else "dashed: failed from here"
+        return "dashed: sweats" if margin else "dashed: failed"
+
     def _threshold(self) -> None:
         if self.strip.threshold is None:
             return
         y, right = self._place(self.strip.threshold), self.sheet.width - self.sheet.right
-        margin = self.strip.quantity == "dew_point_margin"
-        name = "the face sweats below" if margin else "failed from here"
-        if not self.sheet.named:
-            name = "sweats" if margin else "failed"
         add(self.root, "path", d=f"M{short(self.sheet.left)} {short(y)}H{short(right)}", class_="threshold")
         place = {"x": right, "y": self.edges[0] - 7, "text_anchor": "end"}
-        add(self.root, "text", f"dashed: {name}", class_="threshold-name", **place)
+        add(self.root, "text", self._threshold_name(), class_="threshold-name", **place)
 
     def _changes(self) -> None:
         top = self.edges[0]

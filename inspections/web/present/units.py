@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from inspections.vocabulary import INCH_MM, PICOCURIE_PER_LITRE_BQ, SQUARE_FOOT_M2, Unit
@@ -91,22 +92,79 @@ def label(unit: str, system: str) -> str:
 
 
 def rate(unit: str, system: str, value: float, low: float | None, high: float | None) -> tuple[str, str]:
-    """A rate a year and its interval as "low to high", to places that suit the interval's width."""
+    """A rate a year and its interval as "low to high", to places that suit the interval; nought is "0"."""
     form = shown(unit, system)
     centre = form.change(value)
     if low is None or high is None:
-        return number(centre, _places(abs(centre))), ""
+        return _or_nought(centre, _places((centre,))), ""
     ends = form.change(low), form.change(high)
-    places = _places(ends[1] - ends[0])
-    return number(centre, places), f"{number(ends[0], places)} to {number(ends[1], places)}"
+    places = _places((centre, *ends))
+    first, last = (_or_nought(end, places) for end in ends)
+    return _or_nought(centre, places), f"{first} to {last}"
 
 
-#: An interval is written to about a fifth of its width; more places would pretend.
-_FIFTH = 5.0
+#: An interval is written to about a fifth of its width, and the largest of its numbers to two significant
+#: digits; more places would pretend.
+_FIFTH, _DIGITS = 5.0, 2
 _MOST_PLACES = 4
 
 
-def _places(width: float) -> int:
-    if width <= 0 or not math.isfinite(width):
-        return 1
-    return min(_MOST_PLACES, max(0, -math.floor(math.log10(width / _FIFTH))))
+def _places(numbers: tuple[float, ...]) -> int:
+    width, largest = max(numbers) - min(numbers), max(map(abs, numbers))
+    wanted = [_places_for(largest, _DIGITS)] + ([_places_for(width / _FIFTH, 1)] if width > 0 else [])
+    return min(_MOST_PLACES, max(0, *wanted))
+
+
+def _places_for(value: float, digits: int) -> int:
+    """Decimals that write ``value`` to so many significant digits; below nought for large numbers."""
+    if value == 0 or not math.isfinite(value):
+        return 0
+    return digits - 1 - math.floor(math.log10(abs(value)))
+
+
+def _or_nought(value: float, places: int) -> str:
+    text = number(value, places)
+    return text if any(digit in text for digit in "123456789") else "0"
+
+
+# Sentences that were written in SI -------------------------------------------------------------------------
+
+_NUMBER = r"[-+−]?\d+(?:\.\d+)?"
+_MEASURED = re.compile(
+    rf"(?<![\w.])(?P<first>{_NUMBER})(?: to (?P<second>{_NUMBER}))?[ \u00a0](?P<unit>m²|mm|m|K|°C)"
+    r"(?![\w²³/])(?P<yearly> a year)?"
+)
+_HYPHEN = re.compile(r"(?<![\w.-])-(?=\d)")
+_WRITTEN: dict[str, str] = {"m²": Unit.M2, "mm": Unit.MM, "m": METRES, "K": KELVIN, "°C": Unit.DEG_C}
+
+
+def in_units(text: str, system: str) -> str:
+    """A sentence that names m², mm, m, K or °C, in the reader's units; its other numbers are left alone.
+
+    K is taken as a difference of temperature, °C as a level unless it is a rate a year. A number keeps the
+    significant digits it had (at least two), a temperature its decimals.
+    """
+    return _HYPHEN.sub(MINUS, _MEASURED.sub(lambda found: _converted(found, system), text))
+
+
+def _converted(found: re.Match[str], system: str) -> str:
+    unit, yearly = _WRITTEN[found["unit"]], found["yearly"] or ""
+    form = shown(unit, system)
+    written = [part for part in (found["first"], found["second"]) if part]
+    change = bool(yearly) or form.offset == 0
+    values = [(form.change if change else form.value)(float(part.replace(MINUS, "-"))) for part in written]
+    if form == _SI[unit] or not change:
+        places = max(_decimals(part) for part in written)
+    else:
+        places = max(0, _places_for(max(map(abs, values)), max(_digits(part) for part in written)))
+    told = [number(value, places) for value in values]
+    signed = [f"+{one}" if part.startswith("+") else one for part, one in zip(written, told, strict=True)]
+    return f"{' to '.join(signed)}{NO_BREAK}{form.label}{yearly}"
+
+
+def _decimals(written: str) -> int:
+    return len(written.partition(".")[2])
+
+
+def _digits(written: str) -> int:
+    return max(_DIGITS, len(written.lstrip("-+−0.").replace(".", "")))

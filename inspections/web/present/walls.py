@@ -131,12 +131,12 @@ WIDEST = 860.0
 #: walls are rather broken into two rows than all put in one.
 ROW, GAP, LEAST_IN_ONE_ROW = 1104.0, 16.0, 54.0
 #: A wall beside a text: its width at most, and its letters, px.
-BESIDE, SMALL_LETTER = 360.0, 12.5
+BESIDE, SMALL_LETTER = 360.0, 13.5
 #: A ground line this near to the floor is not drawn, m.
 AT_THE_FLOOR = 0.05
 #: What a phone leaves for a drawing, px, and the heights of letters there and at a desk, px.
 PHONE = 350.0
-SMALLEST_LETTER, DESK_LETTER = 11.5, 15.0
+SMALLEST_LETTER, DESK_LETTER = 13.5, 15.0
 #: Room left around a wall, cm.
 MARGIN_CM = 14.0
 #: Average width of a letter over its height, for the system's sans serif (from memory).
@@ -370,7 +370,7 @@ def draw_strip(walls: Sequence[Wall], description: str) -> SafeString:
     """A house's walls in one row, to one small scale, with their coats' hatches and their verdicts' bars."""
     top = max((wall.height for wall in walls), default=0.0) * STRIP_PX_PER_M + 4
     width = sum(wall.length * STRIP_PX_PER_M + STRIP_GAP for wall in walls) or 1.0
-    height = top + 14
+    height = top + 18
     root = canvas(width, height, "strip", width=f"{width:.0f}", height=f"{height:.0f}")
     picture(root, description)
     x = 1.0
@@ -384,8 +384,8 @@ def draw_strip(walls: Sequence[Wall], description: str) -> SafeString:
             "text",
             wall.compass,
             x=(x + end) / 2,
-            y=top + 12,
-            font_size=10.0,
+            y=top + 15,
+            font_size=SMALL_LETTER,
             text_anchor="middle",
             class_="plate-code",
         )

@@ -37,6 +37,11 @@ def sentence(text: str) -> str:
     return text if not text or text.endswith((".", "!", "?", ")")) else f"{text}."
 
 
+def typeset(text: str) -> str:
+    """A sentence with the page's apostrophes."""
+    return text.replace("'", "’")
+
+
 def wall_name(section: Section) -> str:
     """Such as "North wall", from whatever was written down; the section's code where nothing was."""
     written = section.wall.strip()
