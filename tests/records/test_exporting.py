@@ -101,7 +101,7 @@ def test_an_earlier_export_is_replaced_and_other_files_stay(folder: Path, tmp_pa
     files = export("larch-row", target)
     assert files["letter.txt"] == b"kept"
     assert files["readings.csv"].startswith(b"building,section,taken_at,quantity,")
-    assert len(files) == 9
+    assert len(files) == 10
 
 
 def test_the_command_names_an_organisation_that_is_not_there(tmp_path: Path, folder: Path) -> None:
