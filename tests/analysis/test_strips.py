@@ -137,6 +137,20 @@ def test_the_affected_share_sums_a_days_areas_and_is_a_lower_bound_where_one_is_
     assert strip.points.kind.tolist() == ["read", "above"]
 
 
+def test_the_threshold_is_reached_only_where_a_visit_found_it_so_under_the_present_coat() -> None:
+    """Of 8 m²: 1.6 m² before the coat, then 0.4 m², 0.8 m² and 0.5 m² (after a patch)."""
+    visits, areas = VISITS[:4], (1.6, 0.4, 0.8, 0.5)
+    rows: list[dict[str, object]] = [
+        {"time": float(time), "quantity": quantity, "value": value, "unit": "m2"}
+        for time, area in zip(visits, areas, strict=True)
+        for quantity, value in (("hollow_area", area), ("spall_area", 0.0))
+    ]
+    coat = Coat(layer=1, kind="parge_coat", binder="NHL 2", applied=float(visits[1]) - 5, thickness_mm=20)
+    found = house(rows, coats=(coat,))
+    assert strip_of(found, "affected_area_fraction", failure_threshold=0.10).reached == np.floor(visits[2])
+    assert strip_of(found, "affected_area_fraction", failure_threshold=0.15).reached is None
+
+
 def test_what_has_fallen_never_falls_in_the_line() -> None:
     rng = np.random.default_rng(2)
     rows: list[dict[str, object]] = [

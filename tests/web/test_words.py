@@ -86,8 +86,20 @@ def test_sentences_written_in_si_are_told_in_the_readers_units(written: str, ame
     assert units.in_units(written, SI).replace(units.NO_BREAK, " ") == written.replace("-", "−")
 
 
-@pytest.mark.parametrize("text", ["rose 4.1 a year (3.0 to 5.2, 22 visits)", "75 % RH", "15 % WME",
-                                  "12 months", "section N1", "148 Bq/m³", "2 kg/m²", "7 Kiln Row", "1:3"])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "rose 4.1 a year (3.0 to 5.2, 22 visits)",
+        "75 % RH",
+        "15 % WME",
+        "12 months",
+        "section N1",
+        "148 Bq/m³",
+        "2 kg/m²",
+        "7 Kiln Row",
+        "1:3",
+    ],
+)
 def test_other_numbers_are_left_alone(text: str) -> None:
     assert units.in_units(text, US) == units.in_units(text, SI) == text
 

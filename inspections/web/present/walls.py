@@ -364,6 +364,8 @@ def _draw_scale(root: Element, x: float, y: float, letter: float, system: str) -
 
 STRIP_PX_PER_M = 15.0
 STRIP_GAP = 14.0
+#: Letters under the small drawing, px: a long house is made narrower by the phone, and they with it.
+STRIP_LETTER = 14.5
 
 
 def draw_strip(walls: Sequence[Wall], description: str) -> SafeString:
@@ -385,7 +387,7 @@ def draw_strip(walls: Sequence[Wall], description: str) -> SafeString:
             wall.compass,
             x=(x + end) / 2,
             y=top + 15,
-            font_size=SMALL_LETTER,
+            font_size=STRIP_LETTER,
             text_anchor="middle",
             class_="plate-code",
         )
