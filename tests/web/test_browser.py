@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -11,6 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 from pytest_django.live_server_helper import LiveServer
 
 from inspections.models import Reading
+from portfolio.models import Event
 from tests.support.browser import DESK, PHONE, accessibility_faults
 from tests.support.cast import PASSWORD, Cast, assemble
 from tests.web.houses import Kiln, kiln_row, trial
@@ -240,4 +242,30 @@ def test_print_is_black_on_white_and_names_organisation_source_and_date(
     for words in (cast.organisation.name, "North wall, 14 Kiln Row", "model 2026.1", "printed "):
         assert words in line
     assert page.locator(".strips.desk").is_visible()
+    assert not page.locator("table").last.is_visible()
     assert not page.locator(".head nav").is_visible()
+
+
+#: What A4 leaves between its margins, CSS px.
+SHEET = 688
+
+
+@pytest.mark.parametrize("scheme", ["light"], indirect=True)
+def test_every_page_fits_its_sheet_and_prints_what_the_screen_folds_away(
+    page: Page,
+    live_server: LiveServer,
+    sign_in: Callable[[AbstractBaseUser], None],
+    cast: Cast,
+    kiln: Kiln,
+) -> None:
+    for day in range(1, 32):
+        Event.objects.create(building=kiln.building, happened_on=dt.date(2021, 5, day), kind="heavy_rain")
+    sign_in(cast.owner)
+    page.set_viewport_size({"width": SHEET, "height": 1000})
+    page.emulate_media(media="print")
+    for address in addresses(kiln):
+        page.goto(live_server.url + address)
+        assert page.evaluate("document.documentElement.scrollWidth") <= SHEET, address
+    page.goto(live_server.url + reverse("building", args=[kiln.building.pk]))
+    first = page.get_by_text("9 September 2020: flood.")
+    assert first.evaluate("one => one.closest('details') && one.getBoundingClientRect().height") > 0

@@ -192,7 +192,11 @@ def _summary(houses: Sequence[House]) -> str:
 def _bars(houses: Iterable[House], today: dt.date) -> list[tuple[SafeString, str]]:
     """The bars of the verdicts that occur, in the order in which they are told."""
     seen = {_told(stretch, today): _verdict(stretch) for house in houses for stretch in house.stretches}
-    return [(walls.bar_swatch(seen[told]), verdict.name(told)) for told in _SUMMED if told in seen]
+    names: dict[str, list[str]] = {}
+    for told in _SUMMED:
+        if told in seen:
+            names.setdefault(seen[told], []).append(verdict.name(told))
+    return [(walls.bar_swatch(own), " or ".join(told)) for own, told in names.items()]
 
 
 # Houses ----------------------------------------------------------------------------------------------------

@@ -53,7 +53,6 @@ class TrendRow:
     """One quantity's rate with its interval, count and method."""
 
     quantity: str
-    unit: str
     rate: str
     interval: str
     readings: int
@@ -242,9 +241,9 @@ def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
         rate, interval = units.rate(
             trend["unit"], system, trend["rate_per_year"], trend["low"], trend["high"]
         )
+        rate = f"{rate}{units.NO_BREAK}{units.label(trend['unit'], system)} a year"
     return TrendRow(
         quantity=words.quantity_name(quantity),
-        unit=f"{units.label(trend['unit'], system)} a year",
         rate=rate,
         interval=interval or "no 95 % interval",
         readings=trend["readings"],

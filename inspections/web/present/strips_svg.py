@@ -56,8 +56,10 @@ DESK: Final = Sheet(width=1120, left=58, right=20, strip=92, gap=34, named=True)
 PHONE: Final = Sheet(width=358, left=44, right=8, strip=84, gap=34, named=False)
 #: Height of letters, px, and their average width over it for the system's bold sans serif (from memory).
 LETTER, BOLD = 13.0, 0.62
+#: Room a rule's name is given: on paper, and where the column is narrow, letters are larger than on a desk.
+LARGEST, AVERAGE = 16.0, 0.54
 #: Height of one row of rules' names, px.
-ROW = 16.0
+ROW = 17.0
 #: A forecast is drawn at most this share of the record's length (but at least two years) ahead.
 AHEAD_SHARE, AHEAD_LEAST_YEARS = 0.35, 2.0
 #: Room before the first and after the last reading, as a share of the record's length.
@@ -113,10 +115,10 @@ def draw(
     picture(root, "Readings over time, one quantity a strip", describe(strips, system))
     bottom = height - 26
     _draw_years(root, x, span, head, bottom)
+    _draw_rules(root, shown_rules, rows, x, head, bottom, sheet)
     for i, strip in enumerate(strips):
         top = head + sheet.gap + i * (sheet.strip + sheet.gap) - 8
         _Drawn(root, strip, x, (top, top + sheet.strip), sheet, system, as_of).all(fan)
-    _draw_rules(root, shown_rules, rows, x, head, bottom, sheet)
     return markup(root)
 
 
@@ -189,7 +191,7 @@ def _label_rows(rules: Sequence[Rule], x: Callable[[float], float], sheet: Sheet
 
 
 def _label_place(rule: Rule, i: int, x: Callable[[float], float], sheet: Sheet) -> tuple[float, float]:
-    wide = len(_label(rule, i, sheet)) * LETTER * 0.54
+    wide = len(_label(rule, i, sheet)) * LARGEST * AVERAGE
     start = x(rule.time) + 4
     return (start if start + wide <= sheet.width else x(rule.time) - 4 - wide), wide
 
