@@ -82,7 +82,7 @@ def is_read(features: SectionFeatures, group: str) -> bool:
 
 
 def _looks_salty(features: SectionFeatures) -> bool:
-    """A face that follows the air's humidity while it stays well above the dew point (METHOD section 4)."""
+    """A face that follows the air's humidity while it stays well above the dew point."""
     return (
         not is_read(features, "hygroscopic_moisture")
         and features["face_follows_air"] > 1.5

@@ -8,7 +8,8 @@ import numpy as np
 
 from inspections.analysis.advice import advise, is_read, next_inspection
 from inspections.analysis.calibration import MODEL, VALUE
-from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features, coat_area
+from inspections.analysis.coats import coat_area
+from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
 from inspections.analysis.levels import Level
 from inspections.analysis.monotone import first_passage
 from inspections.analysis.onset import onset

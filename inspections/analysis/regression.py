@@ -11,20 +11,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr
 
+from inspections.analysis.linear import HUBER, truncated_normal
 from inspections.analysis.records import YEAR, FloatArray
 
 #: Prior standard deviation of the rate, in noise standard deviations a year. A wall that fills over three to
 #: ten years moves by several noise widths in all; from common practice with hand meters, not from a source.
 RATE_PRIOR = 1.5
 #: Prior standard deviation of the season's two coefficients, in noise standard deviations: a basement's
-#: readings swing more than they scatter (METHOD section 3).
+#: readings swing more than they scatter.
 SEASON_PRIOR = 3.0
-#: Huber's constant for 95 % efficiency at the normal distribution (Huber 1981, section 4.5).
-HUBER = 1.345
 _ROUNDS = 6
-_LOG_ROOT_TWO_PI = 0.5 * np.log(2 * np.pi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,18 +114,3 @@ def seasonal_fit(
         n=n,
         years=float(time[-1] - time[0]) / YEAR,
     )
-
-
-def truncated_normal(
-    mean: FloatArray, sd: float, low: FloatArray, high: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and variance of normals cut to ``(low, high)``, one end of each infinite; shapes (n,).
-
-    Johnson, Kotz & Balakrishnan (1994), Continuous Univariate Distributions 1, section 10.1, from memory.
-    """
-    above = np.isfinite(low)
-    sign = np.where(above, 1.0, -1.0)
-    bound = sign * (np.where(above, low, high) - mean) / sd
-    hazard = np.exp(-0.5 * bound**2 - _LOG_ROOT_TWO_PI - log_ndtr(-bound))
-    variance = np.clip(1 - hazard * (hazard - bound), 1e-6, 1.0)
-    return mean + sign * sd * hazard, variance * sd**2

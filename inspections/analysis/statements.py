@@ -9,7 +9,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from inspections.analysis.features import SHORT_MARGIN, SectionFeatures, coat_area
+from inspections.analysis.coats import coat_area
+from inspections.analysis.features import SHORT_MARGIN, SectionFeatures
 from inspections.analysis.levels import Level
 from inspections.analysis.margins import MEASURED
 from inspections.analysis.records import SectionRecord

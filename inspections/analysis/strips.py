@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inspections.analysis.features import coat_area, coat_start
+from inspections.analysis.coats import coat_area, coat_start
 from inspections.analysis.harmonic import HarmonicFit, harmonic_fit
 from inspections.analysis.levels import Level
 from inspections.analysis.margins import MEASURED

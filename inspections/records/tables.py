@@ -141,7 +141,7 @@ BUILDINGS = Table(
         note(100, "locality"),
         note(100, "region"),
         note(20, "postal_code"),
-        note(2, "country"),
+        note(100, "country"),
         column("timezone", cells.timezone, required=True),
         column("year_built", whole(-SMALL, SMALL)),
     ),

@@ -80,7 +80,7 @@ class Migration(migrations.Migration):
                 ('locality', models.CharField(blank=True, max_length=100)),
                 ('region', models.CharField(blank=True, max_length=100)),
                 ('postal_code', models.CharField(blank=True, max_length=20)),
-                ('country', models.CharField(blank=True, max_length=2)),
+                ('country', models.CharField(blank=True, max_length=100)),
                 ('timezone', models.CharField(default='UTC', max_length=64)),
                 ('year_built', models.SmallIntegerField(blank=True, null=True)),
                 ('entered_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),

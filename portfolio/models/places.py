@@ -23,7 +23,7 @@ class Building(Record):
     locality = models.CharField(max_length=100, blank=True)
     region = models.CharField(max_length=100, blank=True)
     postal_code = models.CharField(max_length=20, blank=True)
-    country = models.CharField(max_length=2, blank=True)
+    country = models.CharField(max_length=100, blank=True)
     timezone = models.CharField(max_length=64, default="UTC")
     year_built = models.SmallIntegerField(null=True, blank=True)
 
