@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_slug
@@ -35,6 +36,18 @@ ATTEMPTS = 3
 SLUG_LENGTH = 100
 #: Room for a change's reason and a load's source.
 REASON_LENGTH = 500
+
+
+#: What a run reports.
+R = TypeVar("R", covariant=True)
+
+
+class Run(Protocol[R]):
+    """One attempt to load something."""
+
+    def go(self, dry_run: bool) -> R: ...
+
+    def drop_stages(self) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,19 +107,25 @@ def load(
 ) -> LoadReport:
     """Load tables of records, all or nothing; raises :class:`RecordsRefused`."""
     _check_slug(organisation_slug)
+    report_progress = progress or (lambda what, rows: None)
+    return attempt(source.name, lambda: _Run(source, organisation_slug, user, report_progress), dry_run)
+
+
+def attempt(source_name: str, new_run: Callable[[], Run[R]], dry_run: bool) -> R:
+    """Go through with a new run until nobody changes the same records meanwhile."""
     for _ in range(ATTEMPTS):
-        run = _Run(source, organisation_slug, user, progress or (lambda what, rows: None))
+        run = new_run()
         try:
             return run.go(dry_run)
         except Overtaken as error:
             overtaken = error
         except IntegrityError as error:
             problem = f"a row is against a rule of the database: {str(error).splitlines()[0]}"
-            raise RecordsRefused([Fault(source.name, 0, "", problem)]) from error
+            raise RecordsRefused([Fault(source_name, 0, "", problem)]) from error
         finally:
             run.drop_stages()
     problem = "somebody else kept changing the same records meanwhile; load them again"
-    raise RecordsRefused([Fault(source.name, 0, "", problem)]) from overtaken
+    raise RecordsRefused([Fault(source_name, 0, "", problem)]) from overtaken
 
 
 def _check_slug(slug: str) -> None:
