@@ -1,11 +1,20 @@
-"""Headers that every answer carries."""
+"""Headers that every answer carries, and the answers where the only trouble is that it must wait."""
 
 from __future__ import annotations
 
+import math
+import sys
 from collections.abc import Callable
+from http import HTTPStatus
 
 from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+from django.views.defaults import server_error as usual_server_error
 
+from portfolio import busy
+from portfolio.sign_in import TooManyTries
+
+API_ROOT = "/api/"
 #: Nothing from other hosts and nothing inline: pages are plain HTML, one style sheet and small scripts.
 POLICY = "; ".join(
     (
@@ -17,16 +26,76 @@ POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+#: Features of the browser that no page needs. (A file field takes a photo without any of them.)
+UNUSED_FEATURES = ("camera", "display-capture", "geolocation", "microphone", "payment", "usb")
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "Permissions-Policy": ", ".join(f"{feature}=()" for feature in UNUSED_FEATURES),
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+Answer = Callable[[HttpRequest], HttpResponse]
 
 
-def content_security_policy(
-    get_response: Callable[[HttpRequest], HttpResponse],
-) -> Callable[[HttpRequest], HttpResponse]:
-    """Set the content security policy on every answer."""
+def secure_headers(get_response: Answer) -> Answer:
+    """Set the headers that Django's own middleware doesn't, on every answer."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
-        response.headers.setdefault("Content-Security-Policy", POLICY)
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
         return response
 
     return middleware
+
+
+class MustWait:
+    """Tell people who try too often, or come while the database is busy, when to come again.
+
+    The API answers its own views' errors in the same way, as problem details.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, TooManyTries):
+            return _wait(request, HTTPStatus.TOO_MANY_REQUESTS, exception.wait)
+        if busy.is_busy(exception):
+            return _wait(request, HTTPStatus.SERVICE_UNAVAILABLE, busy.RETRY_AFTER)
+        return None
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """The answer to an error nobody has answered: for a busy database, to come again."""
+    if busy.is_busy(sys.exc_info()[1]):
+        return _wait(request, HTTPStatus.SERVICE_UNAVAILABLE, busy.RETRY_AFTER)
+    return usual_server_error(request)
+
+
+def _wait(request: HttpRequest, status: HTTPStatus, seconds: int) -> HttpResponse:
+    response = (
+        _problem(request, status)
+        if request.path.startswith(API_ROOT)
+        else HttpResponse(_page(status, seconds), status=status)
+    )
+    response["Retry-After"] = str(seconds)
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def _page(status: HTTPStatus, seconds: int) -> str:
+    # Without the request, so that whoever is signed in is not asked of a busy database.
+    return render_to_string(f"{status.value}.html", {"minutes": math.ceil(seconds / 60)})
+
+
+def _problem(request: HttpRequest, status: HTTPStatus) -> HttpResponse:
+    # Loaded only where it is needed: the framework's views, and so its settings, come with it.
+    from rest_framework.request import Request
+
+    from portfolio.api.problems import problem
+
+    return problem(Request(request), status, busy.MESSAGE)

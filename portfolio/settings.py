@@ -30,12 +30,20 @@ def words(name: str, default: str) -> list[str]:
     return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
 
 
+def number(name: str, default: int) -> int:
+    """Read a whole number above nought from the environment; anything else stops the start."""
+    value = os.environ.get(name, "").strip() or str(default)
+    if not value.isascii() or not value.isdigit() or int(value) == 0:
+        raise ImproperlyConfigured(f"{name} is {value!r}; give a whole number above 0.")
+    return int(value)
+
+
 PRODUCTION = flag("WYTHE_PRODUCTION")
 DEBUG = flag("WYTHE_DEBUG") and not PRODUCTION
 
 LOCAL_KEY = "only-for-one-machine-" + "0123456789" * 3
 SECRET_KEY = os.environ.get("WYTHE_SECRET_KEY", "" if PRODUCTION else LOCAL_KEY)
-if PRODUCTION and len(SECRET_KEY) < 50:
+if PRODUCTION and (len(SECRET_KEY) < 50 or len(set(SECRET_KEY)) < 10 or SECRET_KEY == LOCAL_KEY):
     raise ImproperlyConfigured("In production WYTHE_SECRET_KEY must be set, to 50 random characters or more.")
 
 ALLOWED_HOSTS = words("WYTHE_HOSTS", "localhost,127.0.0.1,[::1]")
@@ -56,6 +64,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "portfolio.middleware.secure_headers",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -64,7 +73,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "portfolio.middleware.content_security_policy",
+    "portfolio.middleware.MustWait",
 ]
 
 ROOT_URLCONF = "portfolio.urls"
@@ -86,6 +95,7 @@ TEMPLATES = [
 
 # Databases ---------------------------------------------------------------------------------------------
 
+LOCK_SECONDS = number("WYTHE_LOCK_SECONDS", 20)
 DATABASES = {
     "default": dj_database_url.config(
         env="DATABASE_URL",
@@ -98,8 +108,14 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     # Write-ahead log, writers queue at BEGIN rather than fail half-way, and wait for each other.
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
-        "timeout": 20,
+        "timeout": LOCK_SECONDS,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+else:
+    # As on SQLite, nobody waits longer for others than this: a request is then answered with 503.
+    DATABASES["default"]["OPTIONS"] = {
+        "options": f"-c lock_timeout={LOCK_SECONDS}s",
+        **DATABASES["default"].get("OPTIONS", {}),
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -123,6 +139,7 @@ CACHES = {
 # People ------------------------------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "portfolio.User"
+AUTHENTICATION_BACKENDS = ["portfolio.sign_in.LimitedBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
@@ -135,11 +152,19 @@ LOGOUT_REDIRECT_URL = "sign-in"
 # Transport ---------------------------------------------------------------------------------------------
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
-SESSION_COOKIE_AGE = 14 * 24 * 3600
+if PRODUCTION:
+    # A browser takes these only over TLS, for every path and from this very host.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = 3600 * number("WYTHE_SESSION_HOURS", 14 * 24)
 SECURE_SSL_REDIRECT = PRODUCTION and not flag("WYTHE_BEHIND_PLAIN_HTTP")
 SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if flag("WYTHE_TRUST_PROXY") else None
+TRUST_PROXY = flag("WYTHE_TRUST_PROXY")
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if TRUST_PROXY else None
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
 # Language, time, files --------------------------------------------------------------------------------------
@@ -163,12 +188,14 @@ MEDIA_ROOT = Path(os.environ.get("WYTHE_MEDIA", BASE_DIR / "media"))
 
 # API -----------------------------------------------------------------------------------------------------
 
+API_REQUESTS_A_MINUTE = number("WYTHE_API_REQUESTS_A_MINUTE", 3000)
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "portfolio.api.authentication.TokenAuthentication",
         "portfolio.api.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["portfolio.api.permissions.MemberReads"],
+    "DEFAULT_THROTTLE_CLASSES": ["portfolio.api.throttling.RequestsAMinute"],
     "DEFAULT_PAGINATION_CLASS": "portfolio.api.pagination.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["portfolio.api.filters.StrictFilterBackend"],
     "DEFAULT_RENDERER_CLASSES": [
@@ -223,4 +250,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["console"], "level": os.environ.get("WYTHE_LOG_LEVEL", "WARNING")},
+    # Who signed in and who failed to, also where only warnings of other things are wanted.
+    "loggers": {"portfolio.sign_in": {"level": "INFO"}},
 }

@@ -6,3 +6,5 @@ urlpatterns = [
     path("api/v1/", include("inspections.api.urls")),
     path("", include("inspections.web.urls")),
 ]
+
+handler500 = "portfolio.middleware.server_error"

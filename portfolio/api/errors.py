@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from http import HTTPStatus
 
-from rest_framework.exceptions import ValidationError
+from rest_framework.exceptions import APIException, ValidationError
+
+from portfolio import busy
 
 NOT_FOUND = "There is nothing here under this address."
 
@@ -14,3 +17,11 @@ class BadParameters(ValidationError):
 
     def __init__(self, errors: Mapping[str, list[str]]) -> None:
         super().__init__(dict(errors))
+
+
+class Busy(APIException):
+    """Others were at the same records for too long; nothing was saved."""
+
+    status_code = HTTPStatus.SERVICE_UNAVAILABLE
+    default_detail = busy.MESSAGE
+    wait = busy.RETRY_AFTER

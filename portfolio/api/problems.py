@@ -10,15 +10,17 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse, JsonResponse
 from rest_framework import serializers
-from rest_framework.exceptions import APIException, NotFound, ValidationError
+from rest_framework.exceptions import APIException, ErrorDetail, NotFound, Throttled, ValidationError
 from rest_framework.exceptions import PermissionDenied as Refused
 from rest_framework.request import Request
 from rest_framework.views import set_rollback
 
-from portfolio.api.errors import NOT_FOUND, BadParameters
+from portfolio import busy
+from portfolio.api.errors import NOT_FOUND, BadParameters, Busy
 
 MEDIA_TYPE = "application/problem+json"
 UNEXPECTED = "Something went wrong on our side; it has been noted. Nothing was changed."
+TOO_MANY = "Too many requests within a minute. Wait {} seconds, then go on."
 
 log = logging.getLogger("django.request")
 
@@ -76,12 +78,17 @@ def problem(
 
 
 def _as_api_exception(exception: Exception) -> APIException | None:
+    if isinstance(exception, Throttled):
+        wait = getattr(exception, "wait", None)
+        exception.detail = ErrorDetail(TOO_MANY.format(wait), exception.default_code)
     if isinstance(exception, APIException):
         return exception
     if isinstance(exception, Http404):
         return NotFound(NOT_FOUND)
     if isinstance(exception, PermissionDenied):
         return Refused()
+    if busy.is_busy(exception):
+        return Busy()
     return None
 
 

@@ -19,7 +19,9 @@ PROBLEMS = {
     403: "Not for this person.",
     404: "It does not exist, or is another organisation's.",
     406: "None of the accepted media types is offered.",
+    429: "Too many requests; `Retry-After` says how many seconds to wait.",
     500: "An error on our side.",
+    503: "The database is busy and nothing was saved; `Retry-After` says when to send it again.",
 }
 ORGANISATION = OpenApiParameter(
     "organisation",

@@ -222,7 +222,7 @@ class TestDescription:
             assert set(operations) == {"get"}, path
             get = operations["get"]
             assert get["security"] == [{"token": []}, {"session": []}]
-            assert set(get["responses"]) == {"200", "400", "401", "403", "404", "406", "500"}
+            assert set(get["responses"]) == {"200", "400", "401", "403", "404", "406", "429", "500", "503"}
             for status, response in get["responses"].items():
                 if status != "200":
                     assert list(response["content"]) == ["application/problem+json"]

@@ -1,7 +1,8 @@
 """Many processes that each write small records, one after another, until they are told to stop.
 
-``python -m tests.concurrency.writers WRITERS STOP_FILE`` prints one line of JSON for each writer when it is
-ready and one at its end: the records that were acknowledged, and what went wrong. It is stopped by the file.
+``python -m tests.concurrency.writers WRITERS FOLDER`` prints a line for each writer that is ready. A file
+named ``stop`` in the folder ends them; each then leaves one of JSON there: the records that were
+acknowledged, what went wrong, and the longest that it had to wait, in seconds.
 """
 
 from __future__ import annotations
@@ -20,24 +21,24 @@ YEAR_BEFORE = dt.datetime(2019, 1, 1, tzinfo=dt.UTC)
 PAUSE = 0.02
 
 
-def main(writers: int, stop: Path) -> None:
+def main(writers: int, folder: Path) -> None:
     import django
 
     django.setup()
     context = multiprocessing.get_context("fork")
-    processes = [context.Process(target=_write_until, args=(number, stop)) for number in range(writers)]
+    processes = [context.Process(target=_write_until, args=(number, folder)) for number in range(writers)]
     for process in processes:
         process.start()
     for process in processes:
         process.join()
 
 
-def _write_until(number: int, stop: Path) -> None:
-    _say(writer=number, ready=True)
+def _write_until(number: int, folder: Path) -> None:
+    print("ready", flush=True)
     written: list[str] = []
     errors: list[str] = []
     longest = 0.0
-    while not stop.exists() or not written:
+    while not (folder / "stop").exists() or not written:
         start = time.perf_counter()
         try:
             written.append(str(_write(number, len(written))))
@@ -46,7 +47,8 @@ def _write_until(number: int, stop: Path) -> None:
             break
         longest = max(longest, time.perf_counter() - start)
         time.sleep(PAUSE)
-    _say(writer=number, written=written, errors=errors, longest=longest)
+    report = {"written": written, "errors": errors, "longest": longest}
+    (folder / f"{number}.json").write_text(json.dumps(report))
 
 
 def _write(number: int, nth: int) -> uuid.UUID:
@@ -76,12 +78,6 @@ def _write(number: int, nth: int) -> uuid.UUID:
         )
         Building.objects.filter(pk=section.building.pk).update(revision=F("revision") + 1)
     return reading.pk
-
-
-def _say(**what: object) -> None:
-    # One write of a whole line: the processes share the pipe.
-    sys.stdout.write(json.dumps(what) + "\n")
-    sys.stdout.flush()
 
 
 if __name__ == "__main__":
