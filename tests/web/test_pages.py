@@ -262,6 +262,7 @@ def test_a_section_argues_its_verdict(cast: Cast, kiln: Kiln) -> None:
     assert "Judged as of 20 January 2025; the last reading is of 15 July 2024." in said
     assert "0.20 to 0.40" in said
     assert "isotonic regression" in said
+    assert "Read too seldom for a rate: face moisture (3 readings)." in said
 
 
 HAZARDS = (

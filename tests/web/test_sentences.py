@@ -149,6 +149,24 @@ def test_a_course_has_level_unit_interval_and_count() -> None:
     assert said == "Hollow area 1.20\u00a0m², growing 0.30 a year (0.20 to 0.40, 22 readings)."
 
 
+def test_a_course_without_a_rate_is_no_broken_sentence() -> None:
+    stored = RESULT | {"trends": {"deep_moisture": trend(rate_per_year=None, readings=1, unit="relative")}}
+    assert sentences.course_sentence(stored, {}, "si") == "Deep moisture: no rate yet (1 reading)."
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [
+        (0.93, "water held behind the 2016 cement coat"),
+        (0.68, "water held behind the 2016 cement coat (68 in 100)"),
+        (0.42, "possibly water held behind the 2016 cement coat (42 in 100)"),
+    ],
+)
+def test_a_row_says_how_sure_it_is_unless_it_is_sure(share: float, said: str) -> None:
+    stored = RESULT | {"probability": RESULT["probability"] | {"trapped_water": share}}
+    assert verdict.claim(stored, CEMENT) == said
+
+
 def test_a_course_without_a_level_carries_the_rates_unit() -> None:
     said = sentences.course_sentence(RESULT, {}, "us")
     assert said == "Hollow area growing 3.2\u00a0ft² a year (2.2 to 4.3, 22 readings)."

@@ -75,7 +75,9 @@ class Verdicts:
     shares: list[Share]
     sure: bool
     advice: list[str]
+    ask: str
     trends: list[TrendRow]
+    without_rate: str
     next_step: str
     needs_cautions: bool
 
@@ -203,7 +205,9 @@ def verdicts(
         shares=shares(result),
         sure=verdict.is_sure(result),
         advice=[measuring.request(item, system) for item in result.get("advice") or []],
+        ask="At the next look." if own == Verdict.STABLE else "Measure next, to be surer.",
         trends=trend_rows(result, system),
+        without_rate=without_rate(result),
         next_step=NEXT_STEP[told],
         needs_cautions=own in _CAUTIOUS or bool(stretch.flags),
     )
@@ -232,22 +236,33 @@ def shares(result: Result) -> list[Share]:
 
 def trend_rows(result: Result, system: str) -> list[TrendRow]:
     """Every rate with what stands behind it."""
-    return [_trend_row(quantity, trend, system) for quantity, trend in (result.get("trends") or {}).items()]
+    trends: dict[str, dict[str, Any]] = result.get("trends") or {}
+    return [
+        _trend_row(quantity, trend, system)
+        for quantity, trend in trends.items()
+        if trend["rate_per_year"] is not None
+    ]
+
+
+def without_rate(result: Result) -> str:
+    """The quantities that were read too seldom for a rate, in a sentence."""
+    seldom = [
+        f"{words.quantity_name(quantity)} ({words.counted(trend['readings'], 'reading')})"
+        for quantity, trend in (result.get("trends") or {}).items()
+        if trend["rate_per_year"] is None
+    ]
+    return f"Read too seldom for a rate: {words.listed(seldom)}." if seldom else ""
 
 
 def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
-    rate, interval = "not known", ""
-    if trend["rate_per_year"] is not None:
-        rate, interval = units.rate(
-            trend["unit"], system, trend["rate_per_year"], trend["low"], trend["high"]
-        )
-        rate = f"{rate}{units.NO_BREAK}{units.label(trend['unit'], system)} a year"
+    rate, interval = units.rate(trend["unit"], system, trend["rate_per_year"], trend["low"], trend["high"])
+    first, last = (trend["first"] or "")[:4], (trend["last"] or "")[:4]
     return TrendRow(
         quantity=words.quantity_name(quantity),
-        rate=rate,
+        rate=f"{rate}{units.NO_BREAK}{units.label(trend['unit'], system)} a year",
         interval=interval or "no 95 % interval",
         readings=trend["readings"],
-        span=f"{(trend['first'] or '')[:4]}–{(trend['last'] or '')[:4]}",
+        span=first if first == last else f"{first}–{last}",
         p_value=p_text(trend["p_value"]),
         method=words.typeset(trend["method"]),
     )

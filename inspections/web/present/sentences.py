@@ -96,7 +96,8 @@ def course_sentence(result: Result, latest: dict[str, float], system: str) -> st
     subject = words.capital(words.quantity_name(name))
     if name in latest:
         return f"{subject} {units.amount(latest[name], trend['unit'], system)}, {rate_clause(trend, system)}."
-    return f"{subject} {rate_clause(trend, system, with_unit=True)}."
+    clause = rate_clause(trend, system, with_unit=True)
+    return f"{subject}{':' if clause.startswith('no ') else ''} {clause}."
 
 
 # Dates -----------------------------------------------------------------------------------------------------

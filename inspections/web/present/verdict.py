@@ -15,6 +15,8 @@ UNDECIDED: Final = "undecided"
 #: From this probability on a verdict is told as it is, without first asking for the reading that would tell
 #: most.
 SURE: Final = 0.9
+#: Below this a row says "possibly".
+EVEN: Final = 0.5
 
 
 def shown(result: Result, coat: Treatment | None) -> str:
@@ -76,7 +78,10 @@ def claim(result: Result, coat: Treatment | None) -> str:
     if is_called_early(result):
         likelier = _with_share(result, ranked(result)[0])
         return f"possibly {clause(told, coat)} ({_share(result, told)}), though {likelier} is likelier"
-    return clause(told, coat)
+    if told == Verdict.INSUFFICIENT_DATA or is_sure(result):
+        return clause(told, coat)
+    doubt = "possibly " if result["probability"][told] < EVEN else ""
+    return f"{doubt}{clause(told, coat)} ({_share(result, told)})"
 
 
 def sentence(result: Result, coat: Treatment | None) -> str:
