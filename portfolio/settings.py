@@ -194,7 +194,7 @@ REST_FRAMEWORK = {
         "portfolio.api.authentication.TokenAuthentication",
         "portfolio.api.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["portfolio.api.permissions.MemberReads"],
+    "DEFAULT_PERMISSION_CLASSES": ["portfolio.api.permissions.Members"],
     "DEFAULT_THROTTLE_CLASSES": ["portfolio.api.throttling.RequestsAMinute"],
     "DEFAULT_PAGINATION_CLASS": "portfolio.api.pagination.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["portfolio.api.filters.StrictFilterBackend"],

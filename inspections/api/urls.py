@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
+from inspections.api import built
 from inspections.api import viewsets as seen
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
@@ -12,10 +13,10 @@ from portfolio.api.description import DescriptionView
 router = Router()
 router.register("organisations", stands.OrganisationViewSet)
 router.register("memberships", stands.MembershipViewSet)
-router.register("buildings", stands.BuildingViewSet)
-router.register("sections", stands.SectionViewSet)
-router.register("treatments", stands.TreatmentViewSet)
-router.register("events", stands.EventViewSet)
+router.register("buildings", built.BuildingViewSet)
+router.register("sections", built.SectionViewSet)
+router.register("treatments", built.TreatmentViewSet)
+router.register("events", built.EventViewSet)
 router.register("instruments", seen.InstrumentViewSet)
 router.register("calibration-checks", seen.CalibrationCheckViewSet)
 router.register("visits", seen.VisitViewSet)
@@ -31,14 +32,12 @@ router.register("plans", seen.PlanViewSet)
 router.register("changes", stands.ChangeViewSet)
 router.register("loads", seen.LoadViewSet)
 
-log_values = seen.LogValueViewSet.as_view({"get": "list"})
+log_values = seen.LogValueViewSet.as_view({"get": "list", "post": "create"})
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", Root.as_view(names={**router.addresses(), "schema": "api-schema"}), name="api-root"),
     path("schema/", DescriptionView.as_view(), name="api-schema"),
-    path(
-        "log-series/<str:series>/values/", seen.LogValueViewSet.as_view({"get": "list"}), name="logvalue-list"
-    ),
+    path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
     *router.urls,
     # Only what ends in a slash, so that an address without one is sent to the one with it.
     re_path(r"^(?:.*/)$", Nowhere.as_view()),

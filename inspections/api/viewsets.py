@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
+from rest_framework.decorators import action
 from rest_framework.exceptions import NotFound
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from inspections.api import filtersets, serializers
+from inspections.api.entering import Corrected, Entered
+from inspections.api.rows import CountsSerializer, refused_rows
+from inspections.api.shapes import LOG_VALUES_SCHEMA, PostponementShape, rows_schema
+from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
+from inspections.domain.postponing import postpone_plan
 from inspections.models import (
     Action,
     Allocation,
@@ -24,16 +35,22 @@ from inspections.models import (
     Trial,
     Visit,
 )
-from inspections.queries.api import log_values
+from inspections.queries.api import log_series, log_values
+from inspections.records.bulk import MOST_ROWS, enter_log_values, enter_readings
+from inspections.records.further import ACTIONS, CALIBRATION_CHECKS, LOG_SERIES, PHOTOS, VISITS
+from inspections.records.tables import ALLOCATIONS, INSTRUMENTS, READINGS, TRIALS
 from portfolio.api.base import Listed, Records
 from portfolio.api.errors import NOT_FOUND
+from portfolio.api.filters import EVERYWHERE, refuse_unknown
+from portfolio.api.payloads import NoShape, ReasonShape, rows_of
 
 ENTERED = {"entered_at": ("entered_at",), "changed_at": ("changed_at",)}
 
 
-class InstrumentViewSet(Records):
+class InstrumentViewSet(Entered):
     """Meters and gauges, with the limits of their scales."""
 
+    table = INSTRUMENTS
     queryset = Instrument.objects.select_related("entered_by")
     serializer_class = serializers.InstrumentSerializer
     filterset_class = filtersets.InstrumentFilters
@@ -41,9 +58,10 @@ class InstrumentViewSet(Records):
     code_field = "code"
 
 
-class CalibrationCheckViewSet(Records):
+class CalibrationCheckViewSet(Entered):
     """What instruments showed when they were held against a known reference."""
 
+    table = CALIBRATION_CHECKS
     queryset = CalibrationCheck.objects.select_related("instrument", "entered_by")
     serializer_class = serializers.CalibrationCheckSerializer
     filterset_class = filtersets.CalibrationCheckFilters
@@ -54,18 +72,20 @@ class CalibrationCheckViewSet(Records):
     }
 
 
-class VisitViewSet(Records):
+class VisitViewSet(Entered):
     """One person in one building on one day."""
 
+    table = VISITS
     queryset = Visit.objects.select_related("building", "person", "entered_by")
     serializer_class = serializers.VisitSerializer
     filterset_class = filtersets.VisitFilters
     orderings = {"day": ("day", "building__code"), "building": ("building__code", "day"), **ENTERED}
 
 
-class ReadingViewSet(Records):
+class ReadingViewSet(Entered):
     """Readings: the value as entered in its unit, and beside it in the canonical one."""
 
+    table = READINGS
     queryset = Reading.objects.select_related("building", "section", "instrument", "visit", "entered_by")
     serializer_class = serializers.ReadingSerializer
     filterset_class = filtersets.ReadingFilters
@@ -77,24 +97,44 @@ class ReadingViewSet(Records):
         **ENTERED,
     }
 
+    @extend_schema(
+        request={"application/json": rows_schema(READINGS, MOST_ROWS)}, responses={200: CountsSerializer}
+    )
+    @action(detail=False, methods=["post"])
+    def bulk(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Enter many readings, with the columns of `readings.csv`: all or nothing.
 
-class LogSeriesViewSet(Records):
+        A row whose key stands already corrects that reading; the same rows again change nothing.
+        """
+        refuse_unknown(request, EVERYWHERE)
+        rows = rows_of(request.data, MOST_ROWS)
+        with refused_rows():
+            counts = enter_readings(organisation=self.organisation, user=self.user, rows=rows)
+        return Response(CountsSerializer(counts).data)
+
+
+class LogSeriesViewSet(Entered):
     """The channels of data loggers; the values of one are under its `values/`."""
 
+    table = LOG_SERIES
     queryset = LogSeries.objects.select_related("building", "section", "instrument", "entered_by")
     serializer_class = serializers.LogSeriesSerializer
     filterset_class = filtersets.LogSeriesFilters
     orderings = {"building": ("building__code", "quantity"), "quantity": ("quantity",), **ENTERED}
 
 
+OF_SERIES = OpenApiParameter(
+    "series", OpenApiTypes.UUID, OpenApiParameter.PATH, description="The id of the series."
+)
+
+
 @extend_schema_view(
-    list=extend_schema(
-        parameters=[
-            OpenApiParameter(
-                "series", OpenApiTypes.UUID, OpenApiParameter.PATH, description="The id of the series."
-            )
-        ]
-    )
+    list=extend_schema(parameters=[OF_SERIES]),
+    create=extend_schema(
+        parameters=[OF_SERIES],
+        request={"application/json": LOG_VALUES_SCHEMA},
+        responses={200: CountsSerializer},
+    ),
 )
 class LogValueViewSet(Listed):
     """What a data logger recorded in one series, in the series' unit."""
@@ -105,24 +145,38 @@ class LogValueViewSet(Listed):
     orderings = {"at": ("at",)}
 
     def get_queryset(self) -> QuerySet[LogValue]:
-        values = log_values(self.organisation, self.kwargs["series"])
-        if values is None:
+        return log_values(self._series())
+
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Enter values of a series: all or nothing. The same again changes nothing."""
+        refuse_unknown(request, EVERYWHERE)
+        series = self._series()
+        rows = rows_of(request.data, MOST_ROWS)
+        with refused_rows():
+            counts = enter_log_values(series=series, rows=rows)
+        return Response(CountsSerializer(counts).data)
+
+    def _series(self) -> LogSeries:
+        series = log_series(self.organisation, self.kwargs["series"])
+        if series is None:
             raise NotFound(NOT_FOUND)
-        return values
+        return series
 
 
-class PhotoViewSet(Records):
+class PhotoViewSet(Corrected):
     """What is known of each photo, without the picture."""
 
+    table = PHOTOS
     queryset = Photo.objects.select_related("building", "section", "entered_by")
     serializer_class = serializers.PhotoSerializer
     filterset_class = filtersets.PhotoFilters
     orderings = {"taken_at": ("taken_at",), "building": ("building__code", "taken_at"), **ENTERED}
 
 
-class TrialViewSet(Records):
+class TrialViewSet(Entered):
     """Questions asked of several sections, each with the outcome that answers it."""
 
+    table = TRIALS
     queryset = Trial.objects.select_related("entered_by")
     serializer_class = serializers.TrialSerializer
     filterset_class = filtersets.TrialFilters
@@ -130,9 +184,10 @@ class TrialViewSet(Records):
     code_field = "code"
 
 
-class AllocationViewSet(Records):
+class AllocationViewSet(Entered):
     """Which section has which arm in a trial, and how it came by it."""
 
+    table = ALLOCATIONS
     queryset = Allocation.objects.select_related("trial", "section__building", "entered_by")
     serializer_class = serializers.AllocationSerializer
     filterset_class = filtersets.AllocationFilters
@@ -146,7 +201,7 @@ class AllocationViewSet(Records):
 class AssessmentViewSet(Records):
     """What the readings up to a date say of each section; the current one unless a date is asked for."""
 
-    has_revision = False
+    is_tagged = False
     queryset = Assessment.objects.select_related("section")
     serializer_class = serializers.AssessmentSerializer
     filterset_class = filtersets.AssessmentFilters
@@ -169,10 +224,39 @@ class FlagViewSet(Records):
         "section": ("section__building__code", "section__code", "opened_on"),
     }
 
+    @extend_schema(request=NoShape)
+    @action(detail=True, methods=["post"])
+    def acknowledge(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Say that you have seen it and will look."""
+        flag = self.to_change()
+        NoShape.of(request.data)
+        answered = acknowledge_flag(flag=flag, organisation=self.organisation, user=self.user)
+        return self.answer_anew(answered)
 
-class ActionViewSet(Records):
+    @extend_schema(request=ReasonShape)
+    @action(detail=True, methods=["post"])
+    def confirm(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Say that it is so, and what was found. It then closes only through an action."""
+        return self._answer(request, confirm_flag)
+
+    @extend_schema(request=ReasonShape)
+    @action(detail=True, methods=["post"])
+    def dismiss(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Say that it is not so, and why. It then rests for a year."""
+        return self._answer(request, dismiss_flag)
+
+    def _answer(self, request: Request, answer: Callable[..., Flag]) -> Response:
+        flag = self.to_change()
+        reason = ReasonShape.of(request.data)["reason"]
+        return self.answer_anew(
+            answer(flag=flag, organisation=self.organisation, user=self.user, reason=reason)
+        )
+
+
+class ActionViewSet(Entered):
     """What was done about a wall, and when to look whether it worked."""
 
+    table = ACTIONS
     queryset = Action.objects.select_related("section__building", "entered_by")
     serializer_class = serializers.ActionSerializer
     filterset_class = filtersets.ActionFilters
@@ -186,17 +270,25 @@ class ActionViewSet(Records):
 class PlanViewSet(Records):
     """When each section, or a house as a whole, is next due to be inspected, and why then."""
 
-    has_revision = False
     queryset = Plan.objects.select_related("building", "section")
     serializer_class = serializers.PlanSerializer
     filterset_class = filtersets.PlanFilters
     orderings = {"due_on": ("due_on",), "building": ("building__code", "due_on")}
 
+    @extend_schema(request=PostponementShape)
+    @action(detail=True, methods=["post"])
+    def postpone(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Put the inspection off to a later day, and say why. The due day itself stays."""
+        plan = self.to_change()
+        values = PostponementShape.of(request.data)
+        postponed = postpone_plan(plan=plan, organisation=self.organisation, user=self.user, **values)
+        return self.answer_anew(postponed)
+
 
 class LoadViewSet(Records):
     """Each run of putting records in: who, when, from where, and what came of it."""
 
-    has_revision = False
+    is_tagged = False
     queryset = Load.objects.select_related("by")
     serializer_class = serializers.LoadSerializer
     filterset_class = filtersets.LoadFilters

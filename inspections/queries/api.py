@@ -20,7 +20,14 @@ def canonical_unit(quantity: str, unit: str) -> str:
     return UNITS[Quantity(quantity)][Unit(unit)].canonical.value
 
 
-def log_values(organisation: Organisation, series: str) -> QuerySet[LogValue] | None:
-    """The values of the organisation's logger series with this id; None if there is no such series."""
-    found = queries.by_key(LogSeries.objects.of(organisation), series)
-    return None if found is None else LogValue.objects.filter(series=found)
+def log_series(organisation: Organisation, key: str) -> LogSeries | None:
+    """The organisation's logger series with this id, with its building; None if there is no such series."""
+    found: LogSeries | None = queries.by_key(
+        LogSeries.objects.of(organisation).select_related("building"), key
+    )
+    return found
+
+
+def log_values(series: LogSeries) -> QuerySet[LogValue]:
+    """All that was logged in a series."""
+    return LogValue.objects.filter(series=series)

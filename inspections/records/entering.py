@@ -1,7 +1,7 @@
 """Entering and correcting one record from a row, checked as a row of its file is.
 
-A row is a mapping from column name to a JSON value. What it belongs to is named by code as in the files, or by
-id (`section_id` for `section` and its `building`).
+A row is a mapping from column name to a JSON value. What it belongs to is named by code as in the files, or
+by id (`section_id` for `section` and its `building`).
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def enter_row(
     *, table: Table, organisation: Organisation, user: User, row: Row, record_id: uuid.UUID | None = None
 ) -> tuple[Any, bool]:
     """Enter a record; the second value is False where it was entered before. Raises a `Refusal`."""
-    values = _checked(table, organisation, user, _by_codes(table, organisation, row))
+    values = _checked(table, StandingPlaces(organisation), user, _by_codes(table, organisation, row))
     record, is_new = records.enter(
         kind=kind_of(table), organisation=organisation, user=user, values=values, record_id=record_id
     )
@@ -81,7 +81,7 @@ def correct_row(
     """Correct a record: of the row's columns alone, or where it is ``whole`` of all. Raises a `Refusal`."""
     given = _by_codes(table, organisation, row)
     standing = {} if whole else {column.name: _cell(record, column.path) for column in table.columns}
-    values = _checked(table, organisation, user, {**standing, **given})
+    values = _checked(table, StandingPlaces(organisation, record), user, {**standing, **given})
     corrected = records.correct(
         kind=kind_of(table),
         record=record,
@@ -129,11 +129,11 @@ def _codes(
     return None if codes is None else dict(zip(columns, codes, strict=True))
 
 
-def _checked(table: Table, organisation: Organisation, user: User, row: Mapping[str, str]) -> Values:
+def _checked(table: Table, places: StandingPlaces, user: User, row: Mapping[str, str]) -> Values:
     """The model's values of a whole row; what it lacks is empty."""
     faults = Faults()
     columns = [column.name for column in table.columns]
-    checker = RowChecker(table, columns, StandingPlaces(organisation), faults)
+    checker = RowChecker(table, columns, places, faults)
     values = checker.check({name: row.get(name, "") for name in columns}, 1)
     if values is None:
         raise Invalid([(fault.column, fault.problem) for fault in faults.kept])

@@ -14,11 +14,15 @@ from portfolio.models import Building, Membership, Organisation, Section
 
 
 class StandingPlaces(Places):
-    """The organisation's records themselves. Another organisation's do not exist."""
+    """The organisation's records themselves. Another organisation's do not exist.
 
-    def __init__(self, organisation: Organisation) -> None:
+    ``record`` is one that is corrected: the person it names already may have left since.
+    """
+
+    def __init__(self, organisation: Organisation, record: Any = None) -> None:
         super().__init__(organisation.pk)
         self.organisation = organisation
+        self.named = getattr(record, "person", None)
 
     def building(self, code: str) -> House:
         if code not in self.buildings:
@@ -42,6 +46,8 @@ class StandingPlaces(Places):
         return _first(Trial.objects.of(self.organisation).filter(code=code), "pk", f"trial {shown(code)}")
 
     def person(self, username: str) -> uuid.UUID:
+        if self.named is not None and self.named.username == username:
+            return self.named.pk
         members = Membership.objects.of(self.organisation).filter(user__username=username)
         return _first(members, "user_id", f"member {shown(username)}")
 

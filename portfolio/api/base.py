@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from http import HTTPStatus
 from typing import Any, ClassVar, cast
 
 from django.db.models import QuerySet
@@ -19,11 +20,14 @@ from rest_framework.viewsets import GenericViewSet
 
 from portfolio import queries
 from portfolio.api.authentication import MemberRequest
+from portfolio.api.conditions import entity_tag, require_match
 from portfolio.api.errors import NOT_FOUND
 from portfolio.api.filters import EVERYWHERE, refuse_unknown
+from portfolio.api.payloads import StrictJson
 from portfolio.api.renderers import Negotiation
 from portfolio.api.schema import Description
-from portfolio.models import Organisation, ScopedQuerySet
+from portfolio.models import Organisation, ScopedQuerySet, User
+from portfolio.vocabulary import WRITING_ROLES, Role
 
 
 class Base(APIView):
@@ -31,16 +35,23 @@ class Base(APIView):
 
     content_negotiation_class = Negotiation
     metadata_class = None
-    http_method_names = ["get", "head"]
+    http_method_names = ["get", "head", "post", "put", "patch", "delete"]
+    parser_classes = [StrictJson]
     schema = Description()
 
     #: Whether it can be answered before a person of several organisations has said which.
     across_organisations: ClassVar[bool] = False
+    #: Who writes, where anything can be written.
+    writing_roles: ClassVar[Collection[Role]] = WRITING_ROLES
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(request, response, *args, **kwargs)
         response.headers.setdefault("Cache-Control", "private, no-store")
         return response
+
+    @property
+    def user(self) -> User:
+        return cast(MemberRequest, self.request).user
 
     @property
     def organisation(self) -> Organisation:
@@ -66,12 +77,12 @@ class Records(Listed, RetrieveModelMixin):
 
     lookup_value_regex = "[^/]+"
     code_field: ClassVar[str | None] = None
-    #: Whether a record counts its changes, and so has an entity tag.
-    has_revision: ClassVar[bool] = True
+    #: Whether a record changes, and so has an entity tag.
+    is_tagged: ClassVar[bool] = True
 
     def get_renderers(self) -> list[BaseRenderer]:
         renderers = super().get_renderers()
-        if not self.detail:
+        if self.action == "list" or self.action is None:
             return renderers
         return [renderer for renderer in renderers if isinstance(renderer, JSONRenderer)]
 
@@ -84,9 +95,26 @@ class Records(Listed, RetrieveModelMixin):
         return record
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return self.answer(self.get_object())
+
+    def answer(self, record: Any, status: int = HTTPStatus.OK) -> Response:
+        """A record with its entity tag."""
+        headers = {"ETag": entity_tag(record)} if self.is_tagged else None
+        return Response(self.get_serializer(record).data, status=status, headers=headers)
+
+    def answer_anew(self, record: Any, status: int = HTTPStatus.OK) -> Response:
+        """A record that was written, read as a list reads it."""
+        response = self.answer(self.get_queryset().get(pk=record.pk), status)
+        if status == HTTPStatus.CREATED:
+            basename = self.basename
+            response["Location"] = reverse(f"{basename}-detail", [record.pk], request=self.request)
+        return response
+
+    def to_change(self) -> Any:
+        """The addressed record, if the request says rightly which state of it is to be changed."""
         record = self.get_object()
-        headers = {"ETag": f'"{record.revision}"'} if self.has_revision else None
-        return Response(self.get_serializer(record).data, headers=headers)
+        require_match(self.request, record)
+        return record
 
 
 class Root(Base):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, cast
 
 from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated, PermissionDenied
@@ -11,6 +12,7 @@ from rest_framework.request import Request
 from portfolio import queries
 from portfolio.api.authentication import MemberRequest
 from portfolio.api.errors import BadParameters
+from portfolio.vocabulary import Role
 
 # The framework's views are loaded after their permissions.
 if TYPE_CHECKING:
@@ -19,17 +21,29 @@ if TYPE_CHECKING:
 SIGN_IN = "Sign in, or send a token as 'Authorization: Bearer KEY'."
 
 
-class MemberReads(BasePermission):
-    """Every member reads what is their organisation's. Writing needs a permission of its own."""
+class Members(BasePermission):
+    """Every member reads what is their organisation's; who writes is said by the view's roles."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user or not request.user.is_authenticated:
             raise NotAuthenticated(SIGN_IN)
-        if request.method not in SAFE_METHODS:
+        if request.method not in view.allowed_methods:
             raise MethodNotAllowed(str(request.method))
-        if not getattr(view, "across_organisations", False):
+        writes = request.method not in SAFE_METHODS
+        if writes or not getattr(view, "across_organisations", False):
             require_organisation(cast(MemberRequest, request))
+        if writes:
+            _require_role(cast(MemberRequest, request), getattr(view, "writing_roles", ()))
         return True
+
+
+def _require_role(request: MemberRequest, roles: Collection[Role]) -> None:
+    assert request.membership is not None
+    if request.membership.role not in roles:
+        able = ", ".join(role.label for role in roles)
+        raise PermissionDenied(
+            f"As {request.membership.get_role_display()} you read here; writing needs: {able}."
+        )
 
 
 def require_organisation(request: MemberRequest) -> None:

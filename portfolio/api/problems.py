@@ -17,6 +17,8 @@ from rest_framework.views import set_rollback
 
 from portfolio import busy
 from portfolio.api.errors import NOT_FOUND, BadParameters, Busy
+from portfolio.api.refusals import BadRows, as_api_exception
+from portfolio.domain.refusals import Refusal
 
 MEDIA_TYPE = "application/problem+json"
 UNEXPECTED = "Something went wrong on our side; it has been noted. Nothing was changed."
@@ -30,6 +32,8 @@ class ProblemErrorSerializer(serializers.Serializer[Any]):
 
     parameter = serializers.CharField(required=False, help_text="The query parameter that is wrong.")
     field = serializers.CharField(required=False, help_text="The field of the sent record that is wrong.")
+    row = serializers.IntegerField(required=False, help_text="Of many rows, the one that is wrong, from 1.")
+    column = serializers.CharField(required=False, help_text="The column that is wrong in that row.")
     detail = serializers.CharField(help_text="What is wrong with it, and how to mend it.")
 
 
@@ -52,8 +56,10 @@ def problem_details(exception: Exception, context: Mapping[str, Any]) -> HttpRes
     if known is None:
         log.error("Unexpected error: %s", request.path, exc_info=exception, extra={"request": request})
         return problem(request, HTTPStatus.INTERNAL_SERVER_ERROR, UNEXPECTED)
-    errors = list(_errors(known))
+    errors: list[dict[str, Any]] = list(_errors(known))
     detail = "; ".join(_sentence(error) for error in errors) or str(known.detail)
+    if isinstance(known, BadRows):
+        errors, detail = [dict(error) for error in known.errors], str(known.detail)
     response = problem(request, HTTPStatus(known.status_code), detail, errors)
     if header := getattr(known, "auth_header", None):
         response["WWW-Authenticate"] = header
@@ -63,7 +69,7 @@ def problem_details(exception: Exception, context: Mapping[str, Any]) -> HttpRes
 
 
 def problem(
-    request: Request, status: HTTPStatus, detail: str, errors: list[dict[str, str]] | None = None
+    request: Request, status: HTTPStatus, detail: str, errors: list[dict[str, Any]] | None = None
 ) -> HttpResponse:
     """A problem details answer, whatever media type was asked for."""
     body = {
@@ -89,6 +95,8 @@ def _as_api_exception(exception: Exception) -> APIException | None:
         return Refused()
     if busy.is_busy(exception):
         return Busy()
+    if isinstance(exception, Refusal):
+        return as_api_exception(exception)
     return None
 
 

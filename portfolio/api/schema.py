@@ -12,7 +12,7 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 
 from portfolio.api.problems import MEDIA_TYPE, ProblemSerializer
 
-CSV = "text/csv"
+JSON, CSV = "application/json", "text/csv"
 PROBLEMS = {
     400: "A query parameter is unknown, repeated, empty or has a bad value; `errors` names it.",
     401: "No token and no signed-in session, or a token that doesn't serve.",
@@ -23,6 +23,17 @@ PROBLEMS = {
     500: "An error on our side.",
     503: "The database is busy and nothing was saved; `Retry-After` says when to send it again.",
 }
+PROBLEMS_OF_WRITING = {
+    400: "What was sent is wrong somewhere; `errors` names each field, or row and column.",
+    403: "For this role, reading only.",
+    409: "It is at odds with what stands in the records already.",
+    413: "More was sent than is taken at once.",
+    415: "Only JSON is taken.",
+}
+PROBLEMS_OF_CHANGING = {
+    412: "The record was changed since it was read.",
+    428: "`If-Match` is missing.",
+}
 ORGANISATION = OpenApiParameter(
     "organisation",
     OpenApiTypes.STR,
@@ -32,8 +43,15 @@ ENTITY_TAG = OpenApiParameter(
     "ETag",
     OpenApiTypes.STR,
     OpenApiParameter.HEADER,
-    description="The record's revision, in quotation marks.",
-    response=[200],
+    description="The tag of the record's state, to be sent as If-Match with a change.",
+    response=[200, 201],
+)
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    OpenApiTypes.STR,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="The ETag of the record as it was read; it is changed only if nobody else has.",
 )
 LINK = OpenApiParameter(
     "Link",
@@ -51,16 +69,44 @@ class Description(AutoSchema):
         own = [ORGANISATION, *super().get_override_parameters()]
         if self._is_list_view():
             return [*own, LINK]
-        return [*own, ENTITY_TAG] if getattr(self.view, "has_revision", False) else own
+        if not (self._is_of_a_record() and getattr(self.view, "is_tagged", False)):
+            return own
+        return [*own, ENTITY_TAG, *([IF_MATCH] if self._changes_a_record() else [])]
+
+    def get_request_serializer(self) -> Any:
+        told = getattr(self.view, "payload_schema", None)
+        schema = told(getattr(self.view, "action", "")) if told else None
+        return {JSON: schema} if schema else super().get_request_serializer()
+
+    def _get_request_body(self, *args: Any, **kwargs: Any) -> Any:
+        body = super()._get_request_body(*args, **kwargs)
+        if body:
+            body["required"] = True
+        return body
 
     def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
+        described = PROBLEMS
+        if self.method != "GET":
+            described = described | PROBLEMS_OF_WRITING
+        if self._changes_a_record() and getattr(self.view, "is_tagged", False):
+            described = described | PROBLEMS_OF_CHANGING
         problems = {
             str(status): self._get_response_for_code(
                 OpenApiResponse(ProblemSerializer, description), str(status), [MEDIA_TYPE], direction
             )
-            for status, description in PROBLEMS.items()
+            for status, description in sorted(described.items())
         }
-        return {**super()._get_response_bodies(direction), **problems}
+        answers = super()._get_response_bodies(direction)
+        if "201" in answers:
+            answers = {"200": answers["201"], **answers}
+        return {**answers, **problems}
+
+    def _is_of_a_record(self) -> bool:
+        """Whether one record is given back."""
+        return getattr(self.view, "detail", False) or getattr(self.view, "action", None) == "create"
+
+    def _changes_a_record(self) -> bool:
+        return self.method != "GET" and bool(getattr(self.view, "detail", False))
 
     def _get_response_for_code(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
         response: dict[str, Any] = super()._get_response_for_code(*args, **kwargs)

@@ -31,6 +31,11 @@ class Program:
         url = path if path.startswith(("/", "http")) else ROOT + path
         return self._client.generic(method, url, headers=headers)
 
+    def send(self, method: str, path: str, data: Any, **headers: str) -> HttpResponse:
+        """Send a payload as JSON."""
+        url = path if path.startswith(("/", "http")) else ROOT + path
+        return self._client.generic(method, url, json.dumps(data), "application/json", headers=headers)
+
     def results(self, path: str) -> list[dict[str, Any]]:
         """The rows of a list's first page."""
         response = self.get(path)

@@ -59,6 +59,12 @@ def section(organisation: Organisation, **fields: Any) -> Section:
     return Section.objects.create(**given)
 
 
+def place(organisation: Organisation) -> dict[str, str]:
+    """A new section as rows name it."""
+    where = section(organisation)
+    return {"building": where.building.code, "section": where.code}
+
+
 def treatment(organisation: Organisation, **fields: Any) -> Treatment:
     given = {
         "layer": 1,
@@ -154,7 +160,7 @@ def log_value(series: LogSeries) -> LogValue:
 
 
 def photo(organisation: Organisation, **fields: Any) -> Photo:
-    where = section(organisation)
+    where = fields.pop("section", None) or section(organisation)
     given = {
         "building": where.building,
         "section": where,
@@ -240,7 +246,7 @@ def flag(organisation: Organisation, **fields: Any) -> Flag:
 
 def action(organisation: Organisation, **fields: Any) -> Action:
     cause = flag(organisation)
-    given = {"kind": "strip", "done_on": DAY, "photo": photo(organisation), **fields}
+    given = {"kind": "strip", "done_on": DAY, "photo": photo(organisation, section=cause.section), **fields}
     return Action.objects.create(section=cause.section, flag=cause, entered_by=person(), **given)
 
 

@@ -218,14 +218,19 @@ class TestDescription:
             assert in_query == set(viewset.filterset_class.base_filters) | GENERAL
 
     def test_says_of_every_endpoint_who_may_ask_and_what_can_go_wrong(self) -> None:
+        reading = {"400", "401", "403", "404", "406", "429", "500", "503"}
+        writing, changing = {"409", "413", "415"}, {"412", "428"}
         for path, operations in description()["paths"].items():
-            assert set(operations) == {"get"}, path
-            get = operations["get"]
-            assert get["security"] == [{"token": []}, {"session": []}]
-            assert set(get["responses"]) == {"200", "400", "401", "403", "404", "406", "429", "500", "503"}
-            for status, response in get["responses"].items():
-                if status != "200":
-                    assert list(response["content"]) == ["application/problem+json"]
+            for method, operation in operations.items():
+                assert operation["security"] == [{"token": []}, {"session": []}]
+                expected = reading if method == "get" else reading | writing
+                if method != "get" and "{id}" in path:
+                    expected = expected | changing
+                problems = {status for status in operation["responses"] if status >= "400"}
+                assert problems == expected, (method, path)
+                for status in problems:
+                    content = operation["responses"][status]["content"]
+                    assert list(content) == ["application/problem+json"]
 
     def test_lists_are_described_as_csv_too_and_single_records_are_not(self) -> None:
         paths = description()["paths"]

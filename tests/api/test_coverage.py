@@ -10,14 +10,17 @@ from django.db.models import Model
 
 from inspections.api.urls import router
 from inspections.api.viewsets import LogValueViewSet
+from inspections.models import Photo
 from portfolio.api.base import Listed
 from portfolio.models import Record, Scoped, Token
 from tests.api import test_what_follows, test_what_stands, test_what_was_seen
-from tests.api.base import EndpointTests, RecordEndpointTests
+from tests.api.base import EndpointTests
+from tests.api.writing import RecordEndpointTests, VoidableTests
 
 EXEMPT = {
     Token: "a list of keys helps nobody but a thief; tokens are issued and revoked by their owner alone",
 }
+UPLOADED = {Photo: "what is known of a photo comes with its upload"}
 MODELS = sorted(
     (model for model in apps.get_models() if issubclass(model, Scoped) and model not in EXEMPT),
     key=lambda model: model.__name__,
@@ -41,7 +44,8 @@ def test_a_model_has_one_endpoint_with_tests(model: type[Model]) -> None:
     assert len(endpoints) == 1, f"{model.__name__} has {len(endpoints)} endpoints"
     tests = [tests for tests in test_classes() if tests.model is model]
     assert [tests.endpoint for tests in tests] == endpoints
-    assert issubclass(tests[0], RecordEndpointTests) == issubclass(model, Record)
+    assert issubclass(tests[0], VoidableTests) == issubclass(model, Record)
+    assert issubclass(tests[0], RecordEndpointTests) == (issubclass(model, Record) and model not in UPLOADED)
 
 
 def test_the_exempt_have_no_endpoint() -> None:
@@ -64,4 +68,4 @@ def test_every_order_stands_on_fields_that_are_never_null(viewset: type[Listed])
 @pytest.mark.parametrize("viewset", VIEWSETS)
 def test_every_view_asks_for_membership(viewset: type[Listed]) -> None:
     names = [permission.__name__ for permission in viewset.permission_classes]
-    assert names == ["MemberReads"]
+    assert names == ["Members"]

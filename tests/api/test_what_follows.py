@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from typing import Any
+from typing import Any, ClassVar
 
 from inspections.models import Action, Assessment, Flag, Plan
 from portfolio.models import Organisation
 from tests.api import factories
-from tests.api.base import EndpointTests, RecordEndpointTests
+from tests.api.base import EndpointTests
 from tests.api.client import Program, assert_problem, validator
+from tests.api.writing import RecordEndpointTests
 from tests.support.cast import Cast
 
 
@@ -95,6 +96,19 @@ class TestActions(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.action(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"outcome": "dry after a year"}
+    parent = ("section_id", "section")
+    required = "kind"
+    has_key = False
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            **factories.place(organisation),
+            "kind": "watch",
+            "done_on": "2024-03-01",
+            "follow_up_on": "2024-09-01",
+        }
 
 
 class TestPlans(EndpointTests):

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
 from portfolio.models import Building, Change, Event, Membership, Organisation, Section, Treatment
 from portfolio.vocabulary import Role
 from tests.api import factories
-from tests.api.base import EndpointTests, RecordEndpointTests
+from tests.api.base import EndpointTests
 from tests.api.client import Program
+from tests.api.writing import RecordEndpointTests
 from tests.support.cast import Cast, join
 
 
 class TestOrganisations(EndpointTests):
+    of_a_record = "GET, HEAD, PATCH"
     endpoint = "organisations"
     model = Organisation
 
@@ -35,6 +37,8 @@ class TestOrganisations(EndpointTests):
 
 
 class TestMemberships(EndpointTests):
+    of_the_list = "GET, HEAD, POST"
+    of_a_record = "GET, HEAD, PATCH, DELETE"
     endpoint = "memberships"
     model = Membership
 
@@ -50,6 +54,17 @@ class TestBuildings(RecordEndpointTests):
     def make(self, organisation: Organisation) -> Any:
         return factories.building(organisation)
 
+    change: ClassVar[dict[str, Any]] = {"locality": "Ostle Landing (invented)"}
+    parent = None
+    required = "timezone"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            "code": f"N{factories.number()}",
+            "name": "Weir House (invented)",
+            "timezone": "Europe/Brussels",
+        }
+
     def test_is_found_by_its_code(self, cast: Cast, analyst: Program) -> None:
         house = factories.building(cast.organisation, code="H 1.2")
         factories.building(cast.other_organisation, code="H9")
@@ -63,6 +78,14 @@ class TestSections(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.section(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"length_m": 3.25}
+    parent = ("building_id", "building")
+    required = "adjoins"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        house = factories.building(organisation)
+        return {"building": house.code, "code": "S1", "wall": "N", "adjoins": "soil", "substrate": "brick"}
 
     def test_filters_by_building(self, cast: Cast, analyst: Program) -> None:
         here = factories.section(cast.organisation)
@@ -78,6 +101,22 @@ class TestTreatments(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.treatment(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"mix": "1:3"}
+    parent = ("section_id", "section")
+    required = "kind"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            **factories.place(organisation),
+            "layer": 1,
+            "applied_on": "2020-05-04",
+            "kind": "limewash",
+            "binder": "lime_putty",
+            "cost": "80.25",
+            "currency": "EUR",
+            "found": True,
+        }
 
     def test_filters_by_binder_and_date(self, cast: Cast, analyst: Program) -> None:
         lime = factories.treatment(cast.organisation, applied_on="2014-05-10", removed_on="2020-01-01")
@@ -95,6 +134,13 @@ class TestEvents(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.event(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"note": "up to the second course"}
+    parent = ("section_id", "section")
+    required = "happened_on"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {**factories.place(organisation), "happened_on": "2020-05-04", "kind": "flood"}
 
     def test_tells_a_wall_from_the_house(self, cast: Cast, analyst: Program) -> None:
         house = factories.event(cast.organisation, section=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -22,8 +22,9 @@ from inspections.models import (
 )
 from portfolio.models import Organisation
 from tests.api import factories
-from tests.api.base import EndpointTests, RecordEndpointTests
+from tests.api.base import EndpointTests
 from tests.api.client import Program, assert_problem, schema_of, validator
+from tests.api.writing import RecordEndpointTests, VoidableTests
 from tests.support.cast import Cast
 
 
@@ -34,6 +35,19 @@ class TestInstruments(RecordEndpointTests):
     def make(self, organisation: Organisation) -> Any:
         return factories.instrument(organisation)
 
+    change: ClassVar[dict[str, Any]] = {"resolution": 0.5}
+    parent = None
+    required = "code"
+    is_assessed = False  # until it has read something
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            "code": f"M{factories.number()}",
+            "kind": "moisture_meter",
+            "scale": "relative",
+            "maximum": 100.0,
+        }
+
 
 class TestCalibrationChecks(RecordEndpointTests):
     endpoint = "calibration-checks"
@@ -41,6 +55,15 @@ class TestCalibrationChecks(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.calibration_check(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"note": "after a new battery"}
+    parent = ("instrument_id", "instrument")
+    required = "shown"
+    is_assessed = False  # until the instrument has read something
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        meter = factories.instrument(organisation)
+        return {"instrument": meter.code, "checked_on": "2024-03-01", "reference": 50.0, "shown": 51.5}
 
 
 class TestVisits(RecordEndpointTests):
@@ -50,6 +73,19 @@ class TestVisits(RecordEndpointTests):
     def make(self, organisation: Organisation) -> Any:
         return factories.visit(organisation)
 
+    change: ClassVar[dict[str, Any]] = {"note": "no light in the cellar"}
+    parent = ("building_id", "building")
+    required = "day"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            "building": factories.building(organisation).code,
+            "day": "2024-03-01",
+            "inspector": "GH",
+            "person": "inspector",
+            "reason": "event",
+        }
+
 
 class TestReadings(RecordEndpointTests):
     endpoint = "readings"
@@ -57,6 +93,21 @@ class TestReadings(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.reading(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"value": 0.75}
+    parent = ("section_id", "section")
+    required = "unit"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            **factories.place(organisation),
+            "taken_at": "2024-03-01T09:30:00Z",
+            "quantity": "crack_width",
+            "height_mm": 900.0,
+            "value": 0.5,
+            "unit": "in",
+            "inspector": "GH",
+        }
 
     def test_gives_the_value_as_entered_and_in_the_canonical_unit(self, cast: Cast, analyst: Program) -> None:
         """Half an inch is 12.7 mm by the inch's definition."""
@@ -101,6 +152,13 @@ class TestLogSeries(RecordEndpointTests):
     def make(self, organisation: Organisation) -> Any:
         return factories.log_series(organisation)
 
+    change: ClassVar[dict[str, Any]] = {"source": "cellar.csv, RH"}
+    parent = ("section_id", "section")
+    required = "quantity"
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {**factories.place(organisation), "quantity": "air_humidity", "unit": "percent_rh"}
+
 
 class TestLogValues:
     """The values of one logger series; they have no ids of their own."""
@@ -125,7 +183,7 @@ class TestLogValues:
         assert_problem(analyst.get(path), 404)
         own = f"log-series/{factories.log_series(cast.organisation).pk}/values/"
         assert_problem(analyst.get(f"{own}?colour=red"), 400)
-        assert_problem(analyst.ask("POST", own), 405)
+        assert_problem(analyst.ask("DELETE", own), 405)
         assert_problem(analyst.get("log-series/none/values/"), 404)
 
     def test_is_given_as_csv(self, cast: Cast, analyst: Program) -> None:
@@ -136,12 +194,14 @@ class TestLogValues:
         assert lines[1].endswith(",61.5")
 
 
-class TestPhotos(RecordEndpointTests):
+class TestPhotos(VoidableTests):
     endpoint = "photos"
     model = Photo
 
     def make(self, organisation: Organisation) -> Any:
         return factories.photo(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"caption": "the foot of the north wall"}
 
 
 class TestTrials(RecordEndpointTests):
@@ -150,6 +210,14 @@ class TestTrials(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.trial(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"question": "Does the coat with casein last longer?"}
+    parent = None
+    required = "outcome"
+    is_assessed = False
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {"code": f"N{factories.number()}", "outcome": "affected_area_rate", "started_on": "2024-03-01"}
 
     def test_is_found_by_its_code(self, cast: Cast, analyst: Program) -> None:
         trial = factories.trial(cast.organisation, code="T1")
@@ -163,6 +231,15 @@ class TestAllocations(RecordEndpointTests):
 
     def make(self, organisation: Organisation) -> Any:
         return factories.allocation(organisation)
+
+    change: ClassVar[dict[str, Any]] = {"note": "drawn from a hat"}
+    parent = ("section_id", "section")
+    required = "arm"
+    is_assessed = False
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        question = factories.trial(organisation)
+        return {**factories.place(organisation), "trial": question.code, "arm": "A", "allocated_by": "random"}
 
 
 class TestLoads(EndpointTests):

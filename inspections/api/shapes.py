@@ -1,0 +1,110 @@
+"""The shape of what is sent, told from the tables' columns and the models' fields for the description."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import models
+from rest_framework import serializers
+
+from inspections.records.bulk import MOST_ROWS
+from inspections.records.entering import ids_of
+from inspections.records.tables import Column, Table
+from portfolio.api.payloads import ReasonShape
+
+ID, REASON = "id", "change_reason"
+TEXT = {"type": "string"}
+UUID = {"type": "string", "format": "uuid"}
+#: A number may be sent as text, to keep the digits as they were written.
+NUMBER = {"type": ["number", "string", "null"]}
+_OWN_WORDS: Mapping[str, Mapping[str, Any]] = {
+    "taken_at": {**TEXT, "description": "ISO 8601; without an offset it is the building's local time."},
+    "value": {**NUMBER, "type": ["number", "string"], "description": "As read, in `unit`."},
+    "entered_value": {},
+}
+_OF_THE_CLIENT = {
+    **UUID,
+    "description": "The client's own UUID, so that a repeat is known; one is made if none is sent.",
+}
+_WHY = {**TEXT, "maxLength": 500, "description": "Why it is corrected; it stays in the history."}
+LOG_VALUES_SCHEMA = {
+    "type": "array",
+    "minItems": 1,
+    "maxItems": MOST_ROWS,
+    "items": {
+        "type": "object",
+        "properties": {"at": _OWN_WORDS["taken_at"], "value": {"type": ["number", "string"]}},
+        "required": ["at", "value"],
+        "additionalProperties": False,
+    },
+}
+
+
+class PostponementShape(ReasonShape):
+    """The later day, and why."""
+
+    postponed_to = serializers.DateField()
+
+
+def row_schema(table: Table, action: str) -> dict[str, Any]:
+    """The JSON Schema of what is sent to enter (`create`) or correct one record."""
+    codes = {column.name: _schema(table, column) for column in table.columns}
+    ids = {
+        name: {**UUID, "type": ["string", "null"], "description": _instead_of(name)} for name in ids_of(table)
+    }
+    extra = {ID: _OF_THE_CLIENT} if action == "create" else {ID: UUID, REASON: _WHY}
+    # What may be named by id instead of code can't be required by either name alone.
+    by_id = {name.removesuffix("_id") for name in ids} | ({"building"} if "section_id" in ids else set())
+    required = [column.name for column in table.columns if column.required and column.name not in by_id]
+    schema: dict[str, Any] = {"type": "object", "properties": {**extra, **codes, **ids}}
+    if required and action != "partial_update":
+        schema["required"] = required
+    return {**schema, "additionalProperties": False}
+
+
+def rows_schema(table: Table, most: int) -> dict[str, Any]:
+    """The JSON Schema of many rows with the columns of the table's file."""
+    row = {
+        "type": "object",
+        "properties": {column.name: _schema(table, column) for column in table.columns},
+        "required": [column.name for column in table.columns if column.required],
+        "additionalProperties": False,
+    }
+    return {"type": "array", "items": row, "minItems": 1, "maxItems": most}
+
+
+def _instead_of(name: str) -> str:
+    return "Instead of `section` and `building`." if name == "section_id" else f"Instead of `{name[:-3]}`."
+
+
+def _schema(table: Table, column: Column) -> dict[str, Any]:
+    own = _OWN_WORDS.get(column.name)
+    schema = dict(own) if own else _of_field(table.model._meta.get_field(column.fields[0]), column)
+    return schema if column.required or column.name == "value" else _or_empty(schema)
+
+
+def _of_field(field: Any, column: Column) -> dict[str, Any]:
+    if isinstance(field, models.ForeignKey):
+        return dict(UUID) if column.name.endswith("_id") else dict(TEXT)
+    if field.choices:
+        return {**TEXT, "enum": [word for word, _ in field.flatchoices if word]}
+    if isinstance(field, models.BooleanField):
+        return {"type": "boolean"}
+    if isinstance(field, models.IntegerField):
+        return {"type": "integer"}
+    if isinstance(field, models.FloatField):
+        return {"type": "number"}
+    if isinstance(field, models.DecimalField):
+        return {"type": ["number", "string"]}
+    if isinstance(field, models.DateField):
+        return {**TEXT, "format": "date"}
+    longest = {"maxLength": field.max_length} if field.max_length else {}
+    return {**TEXT, **longest}
+
+
+def _or_empty(schema: dict[str, Any]) -> dict[str, Any]:
+    """The same, or null for empty."""
+    kinds = schema["type"] if isinstance(schema["type"], list) else [schema["type"]]
+    words = {"enum": [*schema["enum"], "", None]} if "enum" in schema else {}
+    return {**schema, "type": list(dict.fromkeys([*kinds, "null"])), **words}
