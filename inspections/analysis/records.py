@@ -145,7 +145,7 @@ READING_FIELDS = (
 _TEXT_FIELDS = {"quantity", "unit", "instrument", "point", "inspector"}
 
 
-def readings_from_columns(columns: Mapping[str, Sequence[object]]) -> Readings:
+def readings_from_columns(columns: Mapping[str, Sequence[object] | FloatArray | TextArray]) -> Readings:
     """Build :class:`Readings` from columns named as its fields, sorting by time (a stable sort)."""
     order = np.argsort(np.asarray(columns["time"], dtype=float), kind="stable")
     arrays = (

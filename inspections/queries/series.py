@@ -14,6 +14,7 @@ import numpy as np
 from inspections.analysis import records
 from inspections.analysis.records import BuildingRecord, Coat, Happening, Readings, SectionRecord
 from inspections.models import Instrument, Reading
+from inspections.queries.logs import with_logged_days
 from inspections.vocabulary import Qualifier, Quantity
 from portfolio.models import Building, Event, Organisation, Section, Treatment
 
@@ -46,21 +47,22 @@ def building_records(organisation: Organisation) -> Iterator[BuildingRecord]:
 
 
 def building_record(building: Building) -> BuildingRecord:
-    """One house with all its standing records, in six queries."""
+    """One house with all its standing records, in six queries, and a few more where loggers recorded."""
     coats = _coats(building)
     events = _events(building)
-    readings = _readings(building)
+    standing = Instrument.objects.standing().filter(organisation=building.organisation_id)
+    instruments = {instrument.code: _instrument(instrument) for instrument in standing}
+    readings = with_logged_days(building, _readings(building), instruments)
     sections = tuple(
         _section(section, coats[section.pk], events[section.pk], readings.get(section.pk))
         for section in Section.objects.standing().filter(building=building).order_by("code")
     )
-    instruments = Instrument.objects.standing().filter(organisation=building.organisation_id)
     return BuildingRecord(
         code=building.code,
         sections=sections,
         readings=readings.get(None) or records.no_readings(),
         events=tuple(events[None]),
-        instruments={instrument.code: _instrument(instrument) for instrument in instruments},
+        instruments=instruments,
         year_built=_number(building.year_built),
         country=building.country,
     )
