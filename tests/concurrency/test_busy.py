@@ -17,7 +17,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from tests.concurrency.databases import Database, empty_database
+from tests.support.databases import Database, empty_database
 
 NAME, PASSWORD = "owner", "slaked lime and sharp sand"
 START_SECONDS = 60

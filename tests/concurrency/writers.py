@@ -34,7 +34,9 @@ def main(writers: int, folder: Path) -> None:
 
 
 def _write_until(number: int, folder: Path) -> None:
-    print("ready", flush=True)
+    # One write of a whole line, since all of them share the pipe.
+    sys.stdout.write("ready\n")
+    sys.stdout.flush()
     written: list[str] = []
     errors: list[str] = []
     longest = 0.0

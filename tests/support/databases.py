@@ -92,12 +92,12 @@ class Database:
 
 
 @contextmanager
-def empty_database(folder: Path) -> Iterator[Database]:
-    """A migrated database with nothing in it, on the engine of the tests' own."""
+def empty_database(folder: Path, name: str = "own", *, on_sqlite: bool | None = None) -> Iterator[Database]:
+    """A migrated database with nothing in it, on the engine of the tests' own unless another is asked for."""
     from django.db import connection
 
-    if connection.vendor == "sqlite":
-        yield _migrated(Database(f"sqlite:///{folder}/own.sqlite3"))
+    if connection.vendor == "sqlite" if on_sqlite is None else on_sqlite:
+        yield _migrated(Database(f"sqlite:///{folder}/{name}.sqlite3"))
     else:
         with empty_postgres_database() as url:
             yield _migrated(Database(url))

@@ -1,0 +1,95 @@
+"""Fills the database that ``DATABASE_URL`` names with at least one row of every table, and a photo's file.
+
+``python -m tests.backup.filled``. All of it is invented.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from decimal import Decimal
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+SLUG = "kiln-row"
+PASSWORD = "slaked lime and sharp sand"
+KEY = "wythe_an-invented-key-that-opens-nothing"
+PICTURE = b"\xff\xd8 not really a picture \x00\xff"
+DIGEST = hashlib.sha256(PICTURE).hexdigest()
+#: Quotation marks, a line end, signs of several scripts, and one that needs four bytes.
+NOTE = "“soft”\n\tµ ≤ 5 · стена 🧱"
+MICROSECOND = dt.datetime(2024, 2, 29, 12, 0, 0, 123456, tzinfo=dt.UTC)
+#: A number that only all of its digits give back.
+THIRD = 0.1 + 0.2
+
+
+def fill() -> None:
+    from django.conf import settings
+
+    from inspections import models as seen
+    from inspections.records import load_folder
+    from portfolio import models as stands
+    from portfolio.domain.tokens import digest_of
+    from portfolio.models.history import Reassessment
+    from tests.records.books import good_book, write_book
+
+    with TemporaryDirectory() as folder:
+        tables = good_book()
+        write_book(Path(folder) / "book", tables)
+        load_folder(Path(folder) / "book", SLUG)
+        tables["readings"][0]["value"] = "41"
+        write_book(Path(folder) / "corrected", tables)
+        load_folder(Path(folder) / "corrected", SLUG)
+    organisation = stands.Organisation.objects.get(slug=SLUG)
+    user = stands.User.objects.create_user("owner", password=PASSWORD, first_name="Aoife")
+    stands.Membership.objects.create(user=user, organisation=organisation, role="owner")
+    stands.Token.objects.create(user=user, organisation=organisation, name="a program", digest=digest_of(KEY))
+    section = stands.Section.objects.get(code="W1")
+    Reassessment.objects.create(building=section.building)
+    stands.Section.objects.filter(pk=section.pk).update(entered_by=user, length_m=THIRD)
+    instrument = seen.Instrument.objects.get(code="M1")
+    seen.CalibrationCheck.objects.create(
+        instrument=instrument, checked_on="2024-02-29", reference=10, shown=11, note=NOTE
+    )
+    series = seen.LogSeries.objects.create(
+        building=section.building, quantity="air_humidity", unit="percent_rh"
+    )
+    seen.LogValue.objects.create(series=series, at=MICROSECOND, value=THIRD)
+    visit = seen.Visit.objects.first()
+    photo = seen.Photo.objects.create(
+        building=section.building,
+        section=section,
+        visit=visit,
+        taken_at=MICROSECOND,
+        sha256=DIGEST,
+        content_type="image/jpeg",
+        width=4000,
+        height=3000,
+        bytes=len(PICTURE),
+        caption=NOTE,
+    )
+    file = Path(settings.MEDIA_ROOT) / DIGEST[:2] / f"{DIGEST}.jpg"
+    file.parent.mkdir(parents=True)
+    file.write_bytes(PICTURE)
+    assessment = seen.Assessment.objects.create(
+        section=section,
+        as_of="2024-03-01",
+        model_version="1",
+        verdict="stable",
+        trapped_probability=THIRD,
+        result={"a list": [1, None, THIRD, True], "note": NOTE},
+    )
+    flag = seen.Flag.objects.create(
+        section=section, verdict="trapped_water", opened_on="2024-03-01", opened_by=assessment
+    )
+    seen.Action.objects.create(
+        section=section, flag=flag, kind="watch", done_on="2024-03-02", cost=Decimal("0.10"), photo=photo
+    )
+    seen.Plan.objects.create(building=section.building, section=section, due_on="2024-09-01", reason="policy")
+
+
+if __name__ == "__main__":
+    import django
+
+    django.setup()
+    fill()
