@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from http import HTTPStatus
 from typing import Any
 
 from django.conf import settings
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 
@@ -85,21 +88,33 @@ class Description(AutoSchema):
         return body
 
     def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
-        described = PROBLEMS
+        problems = self._problems(PROBLEMS)
         if self.method != "GET":
-            described = described | PROBLEMS_OF_WRITING
+            problems |= self._problems(PROBLEMS_OF_WRITING, "OnWriting")
         if self._changes_a_record() and getattr(self.view, "is_tagged", False):
-            described = described | PROBLEMS_OF_CHANGING
-        problems = {
-            str(status): self._get_response_for_code(
-                OpenApiResponse(ProblemSerializer, description), str(status), [MEDIA_TYPE], direction
-            )
-            for status, description in sorted(described.items())
-        }
+            problems |= self._problems(PROBLEMS_OF_CHANGING)
         answers = super()._get_response_bodies(direction)
         if "201" in answers:
             answers = {"200": answers["201"], **answers}
-        return {**answers, **problems}
+        return {**answers, **dict(sorted(problems.items()))}
+
+    def _problems(self, descriptions: Mapping[int, str], when: str = "") -> dict[str, Any]:
+        return {str(status): self._problem(status, text, when) for status, text in descriptions.items()}
+
+    def _problem(self, status: int, description: str, when: str) -> dict[str, Any]:
+        """A problem's answer, described once for all endpoints."""
+        response = self._get_response_for_code(
+            OpenApiResponse(ProblemSerializer, description), str(status), [MEDIA_TYPE]
+        )
+        component = ResolvedComponent(
+            name=HTTPStatus(status).phrase.title().replace(" ", "") + when,
+            type=ResolvedComponent.RESPONSE,
+            schema=response,
+            object=description,
+        )
+        self.registry.register_on_missing(component)
+        reference: dict[str, Any] = component.ref
+        return reference
 
     def _is_of_a_record(self) -> bool:
         """Whether one record is given back."""

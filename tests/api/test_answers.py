@@ -229,7 +229,8 @@ class TestDescription:
                 problems = {status for status in operation["responses"] if status >= "400"}
                 assert problems == expected, (method, path)
                 for status in problems:
-                    content = operation["responses"][status]["content"]
+                    name = operation["responses"][status]["$ref"].rpartition("/")[2]
+                    content = description()["components"]["responses"][name]["content"]
                     assert list(content) == ["application/problem+json"]
 
     def test_lists_are_described_as_csv_too_and_single_records_are_not(self) -> None:

@@ -20,10 +20,23 @@ from tests.api.client import ROOT, Program, assert_problem, description, validat
 from tests.support.cast import Cast
 
 BULK = "readings/bulk/"
-COLUMNS = """
-building section taken_at quantity height_mm depth_mm instrument value unit qualifier inspector note
-point replicate duration_h
-""".split()
+COLUMNS = [
+    "building",
+    "section",
+    "taken_at",
+    "quantity",
+    "height_mm",
+    "depth_mm",
+    "instrument",
+    "value",
+    "unit",
+    "qualifier",
+    "inspector",
+    "note",
+    "point",
+    "replicate",
+    "duration_h",
+]
 
 
 @pytest.fixture
