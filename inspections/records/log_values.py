@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any
 
-from django.db import models
+from django.db import connection, models
 
 from inspections.models import LogValue
 from inspections.records.applying import Overtaken
@@ -37,14 +38,16 @@ class LogValueStage:
 
     def __init__(self) -> None:
         series, at, value = (_field(name) for name in ("series", "at", "value"))
-        self._series, self._at = series, at
+        self._series = series
         self._columns = {
             "line": "line integer NOT NULL",
             "series_id": definition(series),
             "at": definition(at),
             "value": definition(value),
         }
-        self._adapt_series, self._adapt_at = adapter(series), adapter(at)
+        self._adapt_series = adapter(series)
+        # Columns of one line share its moment.
+        self._adapt_at = lru_cache(maxsize=1)(connection.ops.adapt_datetimefield_value)
         self._batch: list[tuple[Any, ...]] = []
         self.count = 0
         self.new = 0
@@ -68,7 +71,7 @@ class LogValueStage:
     def add(self, line: int, series_id: uuid.UUID, at: dt.datetime, value: float) -> None:
         if self._adapt_series is not None:
             series_id = self._adapt_series(series_id)
-        self._batch.append((line, series_id, self._driver_time(at), value))
+        self._batch.append((line, series_id, self._adapt_at(at), value))
         if len(self._batch) >= BATCH:
             self.flush()
 
@@ -178,9 +181,6 @@ class LogValueStage:
             )
             if updated != self.corrected:
                 raise Overtaken
-
-    def _driver_time(self, at: dt.datetime) -> Any:
-        return self._adapt_at(at) if self._adapt_at else at
 
     def _moment(self, at: Any) -> dt.datetime:
         """A moment as the database gives it, which on SQLite is text in UTC."""

@@ -344,7 +344,7 @@ LOGS = Table(
         column("height_mm", at_least_zero),
         column("depth_mm", at_least_zero),
         column("instrument", text(50), "instrument_id", path="instrument__code", empty=""),
-        column("point", text(50), empty=""),
+        column("point", text(50), optional=True, empty=""),
         column("taken_at", str, "at", path="at", required=True),
         column("value", number, required=True),
     ),
