@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.db import models
@@ -10,6 +10,7 @@ from rest_framework import serializers
 
 from inspections.records.bulk import MOST_ROWS
 from inspections.records.entering import ids_of
+from inspections.records.rules import VALUE_GIVEN
 from inspections.records.tables import Column, Table
 from portfolio.api.payloads import ReasonShape
 
@@ -54,13 +55,29 @@ def row_schema(table: Table, action: str) -> dict[str, Any]:
         name: {**UUID, "type": ["string", "null"], "description": _instead_of(name)} for name in ids_of(table)
     }
     extra = {ID: _OF_THE_CLIENT} if action == "create" else {ID: UUID, REASON: _WHY}
-    # What may be named by id instead of code can't be required by either name alone.
-    by_id = {name.removesuffix("_id") for name in ids} | ({"building"} if "section_id" in ids else set())
-    required = [column.name for column in table.columns if column.required and column.name not in by_id]
     schema: dict[str, Any] = {"type": "object", "properties": {**extra, **codes, **ids}}
-    if required and action != "partial_update":
-        schema["required"] = required
+    if action != "partial_update":
+        schema |= _required(table, ids)
     return {**schema, "additionalProperties": False}
+
+
+def _required(table: Table, ids: Collection[str]) -> dict[str, Any]:
+    """What may not be left out; what may be named by id instead of code is required by either name."""
+    needed = _needed(table)
+    ways = {f"{name}_id": [name] for name in needed if f"{name}_id" in ids}
+    if "section_id" in ids and "building" in needed:
+        ways |= {"section_id": [name for name in ("building", "section") if name in needed]}
+        ways.pop("building_id", None)
+    named = {name for names in ways.values() for name in names}
+    either = [{"anyOf": [{"required": [way]}, {"required": names}]} for way, names in ways.items()]
+    required: dict[str, Any] = {"required": [name for name in needed if name not in named]}
+    return {**required, "allOf": either} if either else required
+
+
+def _needed(table: Table) -> list[str]:
+    """The columns that a row may not leave empty, by themselves or by a rule."""
+    by_rule = {"value"} if VALUE_GIVEN in table.rules else set()
+    return [column.name for column in table.columns if column.required or column.name in by_rule]
 
 
 def rows_schema(table: Table, most: int) -> dict[str, Any]:
@@ -68,7 +85,7 @@ def rows_schema(table: Table, most: int) -> dict[str, Any]:
     row = {
         "type": "object",
         "properties": {column.name: _schema(table, column) for column in table.columns},
-        "required": [column.name for column in table.columns if column.required],
+        "required": _needed(table),
         "additionalProperties": False,
     }
     return {"type": "array", "items": row, "minItems": 1, "maxItems": most}

@@ -18,6 +18,8 @@ from portfolio.domain.refusals import Invalid
 #: Of a request's body. The most rows that are taken at once stay well under it.
 MOST_BYTES = 8 * 1024 * 1024
 WHOLE = ""
+#: So many errors are given at once, and so much of a name that is none.
+MOST_ERRORS, LONGEST_NAME = 50, 40
 
 
 class StrictJson(BaseParser):
@@ -49,15 +51,20 @@ def object_of(data: Any, known: Collection[str]) -> dict[str, Any]:
     """A sent object whose values are text, numbers, true, false or null; unknown fields are refused."""
     if not isinstance(data, dict):
         raise Invalid([(WHOLE, "Send one JSON object.")])
-    errors = [(name, unknown_field(name, known)) for name in data if name not in known]
+    errors = [(_shown(name), unknown_field(name, known)) for name in data if name not in known]
     errors += [
         (name, "Send text, a number, true, false or null.")
         for name, value in data.items()
-        if isinstance(value, (dict, list))
+        if name in known and isinstance(value, (dict, list))
     ]
     if errors:
-        raise Invalid(errors)
+        raise Invalid(errors[:MOST_ERRORS])
     return data
+
+
+def _shown(name: str) -> str:
+    """A sent name as it may be repeated in a message: short, without control characters."""
+    return "".join(letter if letter.isprintable() else "�" for letter in name[:LONGEST_NAME]) or "(no name)"
 
 
 def unknown_field(name: str, known: Collection[str]) -> str:
@@ -91,7 +98,7 @@ def uuid_of(value: Any) -> uuid.UUID | None:
 class Shape(serializers.Serializer[Any]):
     """A small payload with fields of its own; others are refused."""
 
-    always_whole: ClassVar[bool] = False
+    is_strict: ClassVar[bool] = True
 
     @classmethod
     def of(cls, data: Any, *, partial: bool = False) -> dict[str, Any]:
@@ -105,7 +112,7 @@ class Shape(serializers.Serializer[Any]):
 class ReasonShape(Shape):
     """Why it is done."""
 
-    reason = serializers.CharField(max_length=500, help_text="Why; it stays in the history.")
+    reason = serializers.CharField(min_length=1, max_length=500, help_text="Why; it stays in the history.")
 
 
 class NoShape(Shape):

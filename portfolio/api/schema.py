@@ -135,6 +135,8 @@ class Description(AutoSchema):
         schema = super()._postprocess_serializer_schema(schema, serializer, direction)
         if getattr(serializer, "always_whole", False):
             schema["required"] = list(schema["properties"])
+        if getattr(serializer, "is_strict", False):
+            schema["additionalProperties"] = False
         return schema
 
 
