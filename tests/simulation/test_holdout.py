@@ -69,14 +69,14 @@ def test_about_one_section_date_in_ten_holds_water(books: list[Book]):
     truth = Counter(str(row["truth"]) for book in books for row in book.truth)
     share = {name: truth[name] / truth.total() for name in CLASSES}
     assert 0.07 <= share["trapped_water"] <= 0.14
-    assert 0.5 <= share["stable"] <= 0.8
+    assert 0.6 <= share["stable"] <= 0.8
     assert all(share[name] > 0.01 for name in CLASSES)
 
 
 def test_a_rising_line_ranks_well_and_finds_few(books: list[Book]):
     score, held = baseline(books)
-    assert 0.88 <= roc_auc_score(held, score) <= 0.95
-    assert 0.2 <= np.mean(score[held] > 0.95) <= 0.4
+    assert 0.86 <= roc_auc_score(held, score) <= 0.95
+    assert 0.2 <= np.mean(score[held] > 0.95) <= 0.45
 
 
 def baseline(books: list[Book]) -> tuple[np.ndarray, np.ndarray]:

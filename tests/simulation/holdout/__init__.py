@@ -15,10 +15,10 @@ Houses are bought in any state, visited by habit, and read with bent, biased and
     in each of the last three months ``SHOWS`` (4) g/m² a day or more of liquid water came to the face;
 ``drying_out``
     within three years of new wet work, a flood or the end of a leak, where the wall and the coat have lost
-    ``GIVEN_OFF`` (0.5) kg/m² of water or more in the last twelve months;
+    ``GIVEN_OFF`` (0.6) kg/m² of water or more in the last twelve months;
 ``condensation``
-    the face was below the dew point by ``DEW`` (40 Pa) or more in the mean of at least two of the last twelve
-    months;
+    the room's vapour pressure lay ``DEW`` (40 Pa) or more over the face's saturation pressure in the means of
+    at least two of the last twelve months;
 ``surface_wear``
     ``WORN`` (2 %) of the coat or more came loose in the last three years;
 ``stable``
@@ -27,11 +27,11 @@ Houses are bought in any state, visited by habit, and read with bent, biased and
 ``store`` is the water behind the coat as a share of what that zone holds, ``hollow_fraction`` the share of
 cells that are loose and hang, ``lost_fraction`` the share that has fallen from the present coat, patched
 places counted in, and ``onset`` the first day of the unbroken run of months with the present truth, from the
-purchase on. Truth is told on three to five days of each section in the later two thirds of its house's record.
+purchase on. Truth is told on three to five days of a section in the later two thirds of its house's record.
 
 All numbers are the writer's own, from memory of the trade's ranges; people, houses and places are invented.
 """
 
-from tests.simulation.holdout.rounds import simulate
+from tests.simulation.holdout.pages import simulate
 
 __all__ = ["simulate"]

@@ -13,13 +13,19 @@ from tests.simulation.book import day_number
 Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.int64]
 
-MONTH = 365.2425 / 12  # days
+YEAR = 365.2425  # days
+MONTH = YEAR / 12
 SPIN_UP = 180  # months that the walls stand before the book opens
 
 
 def saturation(celsius: Array) -> Array:
     """Saturation vapour pressure in Pa over water (ISO 13788's formula for 0 °C and above)."""
     return 610.5 * np.exp(17.269 * celsius / (237.3 + celsius))
+
+
+def at(series: Array, month: Array) -> Array:
+    """A monthly series, whose values stand at mid-month, read at fractional months."""
+    return np.interp(month, np.arange(len(series)) + 0.5, series)
 
 
 @dataclass(slots=True)
@@ -110,7 +116,7 @@ def _vapour(
 ) -> Array:
     n = len(heated)
     excess = np.where(heated, rng.uniform(60, 260, n), rng.uniform(10, 90, n))
-    aired = np.where(heated, rng.uniform(0.75, 0.95, n), rng.uniform(0.88, 1.06, n))
+    aired = np.where(heated, rng.uniform(0.75, 0.95, n), rng.uniform(0.90, 1.10, n))
     summer = 0.5 + 0.5 * np.cos(2 * np.pi * (month - 6.8) / 12)[:, None]
     inside = outdoor[:, None] * (1 - summer * (1 - aired)) + excess * (1 - 0.6 * summer)
     dry_from = np.where(rng.random(n) < 0.08, rng.integers(SPIN_UP, len(month), n), len(month) + 1)

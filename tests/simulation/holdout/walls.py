@@ -13,7 +13,7 @@ from tests.simulation.holdout.places import MONTH, SPIN_UP, Array, Index, Place,
 
 Flags = npt.NDArray[np.bool_]
 
-CLOSED_SD, HELD, SHOWS, GIVEN_OFF, DEW, WORN = 0.45, 0.5, 4.0, 0.5, 40.0, 0.02
+CLOSED_SD, HELD, SHOWS, GIVEN_OFF, DEW, WORN = 0.45, 0.5, 4.0, 0.6, 40.0, 0.02
 
 ROWS, COLUMNS = 10, 20  # cells of a coat
 FILM = 0.012  # m of still air
@@ -73,6 +73,7 @@ class Wall:
     coat_water: Array
     salt: Array
     dew: Array
+    film: Array  # dew that stays at the face
     surface: Array
     hollow: Array
     fallen: Array
@@ -116,7 +117,7 @@ def _bare(rng: np.random.Generator, place: Place, n: int, months: int) -> Wall:
         height=height,
         supply=supply,
         conduct=rng.lognormal(np.log(38), 0.2, n),
-        hold=rng.lognormal(np.log(58), 0.15, n),
+        hold=rng.lognormal(np.log(72), 0.15, n),
         threshold=np.clip(rng.normal(0.38, 0.02, n), 0.3, 0.45),
         cold=cold,
         bond=np.where(poor, rng.lognormal(np.log(9e-4), 0.5, n), rng.lognormal(np.log(2e-5), 0.6, n)),
@@ -130,7 +131,7 @@ def _bare(rng: np.random.Generator, place: Place, n: int, months: int) -> Wall:
 
 _SERIES = (
     *("sd", "liquid", "stiff", "mixing", "leak", "outer", "store", "to_face", "coat_water"),
-    *("salt", "dew", "surface", "hollow", "fallen", "patched", "loosened"),
+    *("salt", "dew", "film", "surface", "hollow", "fallen", "patched", "loosened"),
 )
 
 
@@ -200,9 +201,9 @@ def _leaks(rng: np.random.Generator, wall: Wall, i: int) -> None:
     if wall.below[i] <= 0:
         return
     months, month = wall.place.months, SPIN_UP - 20.0
-    while (month := month + rng.exponential(12 / 0.013)) < months:
+    while (month := month + rng.exponential(12 / 0.014)) < months:
         start, length = int(month), 6 + rng.gamma(1.5, 22)
-        size = rng.lognormal(np.log(45), 0.5)
+        size = rng.lognormal(np.log(48), 0.4)
         end = min(int(month + length), months)
         wall.leak[start:end, i] += size
         if wall.month_of(i) < end < months - 1 and rng.random() < 0.75:
@@ -230,15 +231,18 @@ def _run(rng: np.random.Generator, wall: Wall) -> None:
     room, vapour = wall.place.room[:, wall.place.of], wall.place.vapour[:, wall.place.of]
     wall.surface[:] = room - wall.cold * (room - wall.place.soil)
     wall.dew[:] = np.maximum(vapour - saturation(wall.surface), 0)
+    film = np.zeros(n)
     pull = np.maximum(saturation(wall.surface - 0.15 * (room - wall.place.soil)) - vapour, 0)
     for m in range(wall.place.months):
         outer += (np.clip(wall.supply * wall.place.wetness[m] + wall.leak[m] / 400, 0, 1) - outer) / 3
-        shown = wall.leak[m] * np.maximum(wall.liquid[m], 0.2 + 0.8 * (wall.fallen[m - 1] if m else 0))
+        shown = wall.leak[m] * np.maximum(wall.liquid[m], 0.5 + 0.5 * (wall.fallen[m - 1] if m else 0))
         through = wall.liquid[m] * 110 * np.maximum(store - wall.threshold, 0)
         store = _step(wall, m, outer, store, pull[m], shown, through)
-        water = (water + wall.mixing[m]) * np.exp(-0.22 / (1 + wall.sd[m]))
+        water = (water + wall.mixing[m]) * np.exp(-0.13 / (1 + wall.sd[m]))
+        film = 0.5 * film + wall.dew[m]
         salt += 4e-6 * through * MONTH
         wall.outer[m], wall.store[m], wall.coat_water[m], wall.salt[m] = outer, store, water, salt
+        wall.film[m] = film
         wall.to_face[m] = shown + through
         _loosen(rng, wall, m, cells, nerve, store)
         if m > SPIN_UP and m % 12 == 4:
@@ -247,7 +251,7 @@ def _run(rng: np.random.Generator, wall: Wall) -> None:
 
 def _step(wall: Wall, m: int, outer: Array, store: Array, pull: Array, shown: Array, through: Array) -> Array:
     """The zone behind the coat a month later, as a share of what it holds."""
-    joined = 0.35 + 0.65 / (1 + np.exp(-(store - wall.threshold) / 0.02))
+    joined = 0.35 + 1.0 / (1 + np.exp(-(store - wall.threshold) / 0.02))
     arriving = wall.conduct * joined * (outer - store) * np.where(outer > store, 1.0, 0.4)
     front = ZONE * np.clip(1 - store / wall.threshold, 0, 1)
     vapour = DELTA * pull / (wall.sd[m] + FILM + WALL_MU * front) * (store > 0.03)

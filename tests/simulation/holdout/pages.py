@@ -1,4 +1,4 @@
-"""The rounds: who comes when, with which instruments, and what is written down."""
+"""What is written down: a book's facts, readings and truth."""
 
 from __future__ import annotations
 
@@ -8,62 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.simulation.book import Book, Row, iso_day
-from tests.simulation.holdout.places import MONTH, Array, Place, saturation, settle
+from tests.simulation.holdout.places import YEAR, Array, Place, at, saturation, settle
+from tests.simulation.holdout.visits import Round, plan_round
 from tests.simulation.holdout.walls import Wall, build, months_of, onset, truths
-
-YEAR = 365.2425
-HEIGHTS = ((300, 900, 1500), (200, 800, 1400), (150, 1000), (300, 700, 1200, 1700))
-
-#: What each kit holds beside face moisture, room air and spalled area, and how often a house has it.
-KITS: dict[str, tuple[float, frozenset[str]]] = {
-    "full": (0.27, frozenset({"deep", "wall_air", "sounding", "surface", "salts"})),
-    "deep": (0.20, frozenset({"deep", "sounding", "surface"})),
-    "hole": (0.13, frozenset({"wall_air", "sounding"})),
-    "tap": (0.18, frozenset({"sounding"})),
-    "least": (0.22, frozenset()),
-}
-#: Visits a year and their share of houses; a half-yearly visitor comes at the ends of winter and summer.
-HABITS: dict[int, float] = {2: 0.84, 1: 0.02, 4: 0.11, 3: 0.03}
-
-
-@dataclass(slots=True)
-class Meter:
-    """A moisture meter: its own scale, bent towards its end, and a step when it was replaced."""
-
-    code: str
-    scale: str
-    top: float
-    bend: float
-    gain: float
-    resolution: float
-    noise: float
-
-    def read(self, truth: Array, bias: Array, rng: np.random.Generator) -> Array:
-        """What the meter shows of a moisture on the common scale of 0 to 100."""
-        bent = self.gain * truth / (1 + self.bend * truth / 100)
-        seen = bent * bias + rng.normal(0, self.noise, truth.shape)
-        return np.clip(np.round(seen * self.top / 100 / self.resolution) * self.resolution, 0, self.top)
-
-
-@dataclass(slots=True)
-class Round:
-    """A house's visits: days, and who came with which meters."""
-
-    house: int
-    code: str
-    kit: frozenset[str]
-    days: Array
-    month: Array  # fractional
-    stamps: list[str]
-    who: npt.NDArray[np.str_]
-    bias: Array  # of the one who came, about 1
-    meters: tuple[Meter, ...]
-    meter: npt.NDArray[np.int64]  # which of the meters came along
-    heights: tuple[int, ...]
-    imperial: bool
-    ceiling: float  # % RH of the probe
-    deep_from: int  # first visit with the deep pins
-    tongue: float  # repeatability factor of taps and tape
 
 
 def simulate(seed: int, *, houses: int = 10, years: int = 14) -> Book:
@@ -75,7 +22,7 @@ def simulate(seed: int, *, houses: int = 10, years: int = 14) -> Book:
     book = Book()
     counter = 0
     for house in range(houses):
-        visit = _plan(rng, place, house)
+        visit = plan_round(rng, place, house)
         _write_house(rng, book, place, visit)
         for i in np.flatnonzero(place.of == house):
             counter += 1
@@ -84,84 +31,6 @@ def simulate(seed: int, *, houses: int = 10, years: int = 14) -> Book:
             _read(rng, book, wall, visit, int(i), code)
             _tell(rng, book, wall, names, visit, int(i), code)
     return book
-
-
-# Who comes when ------------------------
-
-
-def _plan(rng: np.random.Generator, place: Place, house: int) -> Round:
-    days = _visit_days(rng, place, house)
-    code = f"K{house + 1:02d}"
-    kits = list(KITS)
-    kit = kits[int(rng.choice(len(kits), p=[share for share, _ in KITS.values()]))]
-    crew = rng.choice(["ada", "ben", "cleo", "dov", "edda"], int(rng.integers(1, 4)), replace=False)
-    habit = rng.dirichlet(np.full(len(crew), 0.8))
-    person = rng.choice(len(crew), len(days), p=habit)
-    leaning = rng.normal(1, 0.008, len(crew))
-    meters, meter = _meters(rng, code, len(days))
-    hours = rng.integers(8, 18, len(days))
-    stamps = [
-        f"{iso_day(day)}T{hour:02d}:{rng.choice([0, 15, 30, 45]):02d}"
-        for day, hour in zip(days, hours, strict=True)
-    ]
-    return Round(
-        house=house,
-        code=code,
-        kit=KITS[kit][1],
-        days=days,
-        month=(days - place.first_day) / MONTH,
-        stamps=stamps,
-        who=crew[person],
-        bias=leaning[person],
-        meters=meters,
-        meter=meter,
-        heights=HEIGHTS[int(rng.choice(len(HEIGHTS), p=[0.5, 0.25, 0.15, 0.1]))],
-        imperial=bool(place.imperial[house]),
-        ceiling=float(rng.choice([95.0, 97.0, 100.0])),
-        deep_from=int(rng.integers(1, len(days) // 2 + 1)) if rng.random() < 0.15 else 0,
-        tongue=float(rng.uniform(0.08, 0.22)),
-    )
-
-
-def _visit_days(rng: np.random.Generator, place: Place, house: int) -> Array:
-    habits = list(HABITS)
-    yearly = int(rng.choice(habits, p=list(HABITS.values())))
-    start, end = place.day(float(place.bought[house])) + 3, place.day(place.months) - 2
-    anchor = np.ceil((start - place.first_day) / YEAR) * YEAR + place.first_day + rng.normal(80, 18)
-    switch = rng.uniform(start, end) if yearly == 4 else np.inf
-    days = [np.floor(start + rng.uniform(0, 20))]
-    day = anchor - YEAR
-    while day < end:
-        step = YEAR / (2 if yearly == 4 and day < switch else yearly)
-        come = np.floor(day + rng.normal(0, 11))
-        if days[-1] + 25 < come < end and rng.random() > 0.05:
-            days.append(come)
-        day += step
-    return np.array(days)
-
-
-def _meters(
-    rng: np.random.Generator, code: str, visits: int
-) -> tuple[tuple[Meter, ...], npt.NDArray[np.int64]]:
-    first = _meter(rng, f"{code}-M1", str(rng.choice(["relative", "relative", "percent_wme"])))
-    meter = np.zeros(visits, dtype=np.int64)
-    if rng.random() > 0.10 or visits < 4:
-        return (first,), meter
-    scale = (
-        first.scale if rng.random() < 0.75 else ("percent_wme" if first.scale == "relative" else "relative")
-    )
-    second = _meter(rng, f"{code}-M2", scale)
-    meter[int(rng.integers(2, visits)) :] = 1
-    return (first, second), meter
-
-
-def _meter(rng: np.random.Generator, code: str, scale: str) -> Meter:
-    top, resolution = (float(rng.choice([100.0, 199.0])), float(rng.choice([0.1, 0.5, 1.0])))
-    if scale == "percent_wme":
-        top, resolution = 60.0, float(rng.choice([0.1, 0.5]))
-    return Meter(
-        code, scale, top, rng.uniform(0.0, 0.35), rng.normal(1.0, 0.03), resolution, rng.uniform(0.3, 0.6)
-    )
 
 
 # Facts ------------------------
@@ -282,23 +151,22 @@ def _read(rng: np.random.Generator, book: Book, wall: Wall, visit: Round, i: int
     month = np.clip(visit.month, 0, wall.place.months - 1)
     come = np.flatnonzero(rng.random(len(month)) > 0.03)
     sheet = _Sheet(rng, book, visit, code)
-    air = _air(rng, wall, visit, month)
-    face = _face(rng, wall, visit, i, month, air)
+    face = _face(rng, wall, visit, i, month)
     deep = _deep(rng, wall, visit, i, month)
-    store = _at(wall.store[:, i], month)
+    store = at(wall.store[:, i], month)
     height_m2 = float(wall.length[i] * wall.height[i])
     whole = np.minimum(month.astype(np.int64), wall.place.months - 1)
-    spall = _areas(rng, wall.fallen[whole, i] * height_m2, visit.tongue)
-    hollow = _areas(rng, wall.hollow[whole, i] * height_m2, visit.tongue * 1.5)
+    spall = _areas(rng, wall.fallen[whole, i] * height_m2, visit.spread)
+    hollow = _areas(rng, wall.hollow[whole, i] * height_m2, visit.spread * 1.5)
     probe = 100 - 45 * np.exp(-store / 0.10) + rng.normal(0, 1.5, len(month)) + rng.normal(0, 1.0)
     salt = _areas(rng, np.clip(0.25 * (wall.salt[whole, i] - 0.1), 0, 0.8) * height_m2, 0.3)
-    surface = _at(wall.surface[:, i], month) + (air[0] - _at(wall.place.room[:, visit.house], month)) * 0.7
+    surface = at(wall.surface[:, i], month) + (visit.room - at(wall.place.room[:, visit.house], month)) * 0.7
     for v in come:
         sheet.turn(int(v))
         sheet.moisture("surface_moisture", face[v], 0)
         if "deep" in visit.kit and v >= visit.deep_from:
             sheet.moisture("deep_moisture", deep[v], 120)
-        sheet.air(air[0][v], air[1][v])
+        sheet.air(visit.room[v], visit.humidity[v])
         sheet.area("spall_area", spall[v])
         if "sounding" in visit.kit and rng.random() < 0.93:
             sheet.area("hollow_area", hollow[v])
@@ -339,22 +207,7 @@ def _drilled(
         sheet.put("mortar_soft_depth", value, unit, 600, "")
 
 
-def _at(series: Array, month: Array) -> Array:
-    return np.interp(month, np.arange(len(series)) + 0.5, series)
-
-
-def _air(rng: np.random.Generator, wall: Wall, visit: Round, month: Array) -> tuple[Array, Array]:
-    """Room temperature and humidity as the hygrometer shows them, the same for all sections of a visit."""
-    day = np.random.default_rng([visit.house, int(visit.days[0]), len(month)])
-    room = _at(wall.place.room[:, visit.house], month) + day.normal(0, 0.5, len(month))
-    vapour = _at(wall.place.vapour[:, visit.house], month) * day.lognormal(0, 0.03, len(month))
-    humidity = np.clip(100 * vapour / saturation(room) + day.normal(0, 1.2, len(month)), 15, 100)
-    return room, humidity
-
-
-def _face(
-    rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Array, air: tuple[Array, Array]
-) -> Array:
+def _face(rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Array) -> Array:
     """Face moisture by visit and height, as shown by the meter."""
     rise = np.exp(-np.array(visit.heights) / rng.uniform(900, 2600))
     rise /= rise.mean()
@@ -362,38 +215,40 @@ def _face(
     swing = rng.lognormal(np.log(0.80), 0.10)
     humid = (
         swing
-        * (1 + 0.6 * _at(wall.salt[:, i], month))
-        * (0.8 * _damp(wall, visit, month) + 0.2 * air[1] - 60)
+        * (1 + 0.6 * at(wall.salt[:, i], month))
+        * (0.8 * _damp(wall, visit, month) + 0.2 * visit.humidity - 60)
     )
-    store = _at(wall.store[:, i], month)
-    behind = rng.lognormal(0, 0.08) * (6 * store + 75 * np.maximum(store - 0.40, 0))
-    liquid = 34 * (1 - np.exp(-_at(wall.to_face[:, i], month) / 14))
-    sweat = 22 * (1 - np.exp(-_at(wall.dew[:, i], month) / 140))
-    mixing = 5.0 * _at(wall.coat_water[:, i], month)
+    store = at(wall.store[:, i], month)
+    behind = rng.lognormal(0, 0.08) * (6 * store + 54 * np.maximum(store - 0.40, 0))
+    liquid = 34 * (1 - np.exp(-at(wall.to_face[:, i], month) / 14))
+    sweat = 28 * (1 - np.exp(-at(wall.film[:, i], month) / 150))
+    mixing = 5.0 * at(wall.coat_water[:, i], month)
     warm = wall.surface[:, i]
     thermal = rng.lognormal(np.log(2.8), 0.10) * (
-        _at(warm, month) - warm.mean()
+        at(warm, month) - warm.mean()
     )  # a warmer wall conducts better
-    base = rng.uniform(30, 38)
-    common = base + thermal + humid + mixing + 0.6 * sweat
+    base = rng.uniform(38, 46)
+    season, usual = humid + thermal, np.median(humid)
+    season = 0.5 * usual + 20 * np.tanh((season - usual) / 20)
+    common = base + season + mixing + 0.6 * sweat
     foot = 1 + 0.6 * (np.array(visit.heights) < 500)
     truth = common[:, None] + behind[:, None] * rise + liquid[:, None] * spot + 0.4 * sweat[:, None] * foot
     truth = truth + rng.normal(0, 1.5, len(rise)) + rng.normal(0, 0.5, truth.shape)
-    return _shown(rng, visit, np.clip(truth, 1, 130))
+    return _shown(rng, visit, np.clip(truth, 1, 150))
 
 
 def _damp(wall: Wall, visit: Round, month: Array) -> Array:
     room = wall.place.room[:, visit.house]
-    return _at(100 * wall.place.vapour[:, visit.house] / saturation(room), month)
+    return at(100 * wall.place.vapour[:, visit.house] / saturation(room), month)
 
 
 def _deep(rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Array) -> Array:
     rise = np.exp(-np.array(visit.heights) / rng.uniform(900, 2600))
     rise /= rise.mean()
-    store = 0.85 * _at(wall.store[:, i], month) + 0.15 * _at(wall.outer[:, i], month)
-    truth = rng.normal(18, 4) + 58 * rng.lognormal(0, 0.1) * store[:, None] * rise
-    truth = truth + 6 * _at(wall.salt[:, i], month)[:, None] + rng.normal(0, 1.6, truth.shape)
-    return _shown(rng, visit, np.clip(truth, 1, 130))
+    store = 0.85 * at(wall.store[:, i], month) + 0.15 * at(wall.outer[:, i], month)
+    truth = rng.normal(18, 2.5) + 58 * rng.lognormal(0, 0.06) * store[:, None] * rise
+    truth = truth + 6 * at(wall.salt[:, i], month)[:, None] + rng.normal(0, 1.6, truth.shape)
+    return _shown(rng, visit, np.clip(truth, 1, 150))
 
 
 def _shown(rng: np.random.Generator, visit: Round, truth: Array) -> Array:
