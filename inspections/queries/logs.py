@@ -96,7 +96,9 @@ def _values(wanted: Mapping[UUID, list[int]], zone: ZoneInfo) -> dict[UUID, list
     found: dict[UUID, list[Row]] = defaultdict(list)
     for some in _batches(asked):
         where = reduce(or_, (Q(series_id=id, at__gte=start, at__lt=end) for id, (start, end) in some))
-        rows = LogValue.objects.filter(where).order_by("series_id", "at").values_list("series_id", "at", "value")
+        rows = (
+            LogValue.objects.filter(where).order_by("series_id", "at").values_list("series_id", "at", "value")
+        )
         for id, at, value in rows.iterator():
             found[id].append((at, value))
     return found
