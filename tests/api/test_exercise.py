@@ -8,10 +8,13 @@ replaced by real ones in part, so that writing gets further than to a 404.
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
@@ -59,6 +62,17 @@ described = schemathesis.openapi.from_wsgi(f"{ROOT}schema/?format=json", applica
 OPERATIONS = [result.ok() for result in described.get_all_operations()]
 
 
+@pytest.fixture
+def one_connection() -> Iterator[None]:
+    """A request ends without closing the connection, and with it the test's transaction."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
+
+
+@pytest.mark.usefixtures("one_connection")
 @pytest.mark.parametrize("mode", GenerationMode, ids=lambda mode: mode.value)
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.label)
 def test_is_answered_as_described(cast: Cast, operation: Any, mode: GenerationMode) -> None:
