@@ -14,7 +14,7 @@ from tests.simulation.baseline import rising_face
 from tests.simulation.book import CLASSES, TABLES, TRUTH_COLUMNS, Book, day_number, to_records
 from tests.simulation.holdout import simulate
 
-SEEDS = range(20)
+SEEDS = range(12)
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ Houses are bought in any state, visited by habit, and read with bent, biased and
     in each of the last three months ``SHOWS`` (4) g/m² a day or more of liquid water came to the face;
 ``drying_out``
     within three years of new wet work, a flood or the end of a leak, where the wall and the coat have lost
-    ``GIVEN_OFF`` (0.6) kg/m² of water or more in the last twelve months;
+    ``GIVEN_OFF`` (0.4) kg/m² of water or more in the last twelve months;
 ``condensation``
     the room's vapour pressure lay ``DEW`` (40 Pa) or more over the face's saturation pressure in the means of
     at least two of the last twelve months;

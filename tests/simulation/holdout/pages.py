@@ -212,34 +212,29 @@ def _face(rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Arr
     rise = np.exp(-np.array(visit.heights) / rng.uniform(900, 2600))
     rise /= rise.mean()
     spot = rng.uniform(0.3, 1.6, len(rise))
-    swing = rng.lognormal(np.log(0.80), 0.10)
-    humid = (
-        swing
-        * (1 + 0.6 * at(wall.salt[:, i], month))
-        * (0.8 * _damp(wall, visit, month) + 0.2 * visit.humidity - 60)
-    )
+    season = _season(rng, wall, visit, i, month)
     store = at(wall.store[:, i], month)
-    behind = rng.lognormal(0, 0.08) * (6 * store + 54 * np.maximum(store - 0.40, 0))
+    behind = rng.lognormal(0, 0.08) * (6 * store + 56 * np.maximum(store - 0.40, 0))
     liquid = 34 * (1 - np.exp(-at(wall.to_face[:, i], month) / 14))
     sweat = 28 * (1 - np.exp(-at(wall.film[:, i], month) / 150))
-    mixing = 5.0 * at(wall.coat_water[:, i], month)
-    warm = wall.surface[:, i]
-    thermal = rng.lognormal(np.log(2.8), 0.10) * (
-        at(warm, month) - warm.mean()
-    )  # a warmer wall conducts better
-    base = rng.uniform(38, 46)
-    season, usual = humid + thermal, np.median(humid)
-    season = 0.5 * usual + 20 * np.tanh((season - usual) / 20)
-    common = base + season + mixing + 0.6 * sweat
+    mixing = 6.0 * at(wall.coat_water[:, i], month)
+    common = rng.uniform(38, 46) + season + mixing + 0.6 * sweat
     foot = 1 + 0.6 * (np.array(visit.heights) < 500)
     truth = common[:, None] + behind[:, None] * rise + liquid[:, None] * spot + 0.4 * sweat[:, None] * foot
     truth = truth + rng.normal(0, 1.5, len(rise)) + rng.normal(0, 0.5, truth.shape)
     return _shown(rng, visit, np.clip(truth, 1, 150))
 
 
-def _damp(wall: Wall, visit: Round, month: Array) -> Array:
+def _season(rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Array) -> Array:
+    """What the room's humidity and the wall's warmth add to the face; both level off at the ends."""
     room = wall.place.room[:, visit.house]
-    return at(100 * wall.place.vapour[:, visit.house] / saturation(room), month)
+    damp = at(100 * wall.place.vapour[:, visit.house] / saturation(room), month)
+    thirst = rng.lognormal(np.log(0.80), 0.10) * (1 + 0.6 * at(wall.salt[:, i], month))
+    humid = thirst * (0.8 * damp + 0.2 * visit.humidity - 60)
+    warm = wall.surface[:, i]
+    thermal = rng.lognormal(np.log(2.8), 0.10) * (at(warm, month) - warm.mean())
+    usual = np.median(humid)
+    return 0.5 * usual + 20 * np.tanh((humid + thermal - usual) / 20)
 
 
 def _deep(rng: np.random.Generator, wall: Wall, visit: Round, i: int, month: Array) -> Array:
@@ -308,7 +303,7 @@ class _Sheet:
         for height, value in zip(self.visit.heights, values.tolist(), strict=True):
             if self.rng.random() < 0.04:
                 continue
-            if self.rng.random() < 0.001:
+            if self.rng.random() < 0.0004:
                 value *= float(self.rng.choice([0.1, 10.0]))
             qualifier = ">" if value == meter.top else ""
             self.put(quantity, round(value, 1), meter.scale, height, depth, meter.code, qualifier)

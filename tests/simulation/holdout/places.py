@@ -61,7 +61,7 @@ def settle(rng: np.random.Generator, houses: int, years: int) -> Place:
     sizes = 1 + rng.multinomial(total - houses, share)
     bought = opening + np.where(rng.random(houses) < 0.85, 0, rng.uniform(0, 0.25 * 12 * years, houses))
     heated = rng.random(houses) < 0.55
-    month = np.arange(months)
+    month = np.arange(float(months))
     outdoor, vapour_out = _outdoors(rng, month)
     room = _room(rng, month, heated, outdoor)
     vapour = _vapour(rng, month, heated, room, vapour_out)

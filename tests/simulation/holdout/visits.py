@@ -21,7 +21,7 @@ KITS: dict[str, tuple[float, frozenset[str]]] = {
     "least": (0.22, frozenset()),
 }
 #: Visits a year and their share of houses; a half-yearly visitor comes at the ends of winter and summer.
-HABITS: dict[int, float] = {2: 0.84, 1: 0.02, 4: 0.11, 3: 0.03}
+HABITS: dict[int, float] = {2: 0.88, 1: 0.02, 4: 0.08, 3: 0.02}
 
 
 @dataclass(slots=True)
@@ -141,7 +141,7 @@ def _meter(rng: np.random.Generator, code: str, scale: str) -> Meter:
     if scale == "percent_wme":
         top, resolution = 60.0, float(rng.choice([0.1, 0.5]))
     return Meter(
-        code, scale, top, rng.uniform(0.0, 0.25), rng.normal(1.0, 0.03), resolution, rng.uniform(0.3, 0.6)
+        code, scale, top, rng.uniform(0.0, 0.25), rng.normal(1.0, 0.02), resolution, rng.uniform(0.3, 0.6)
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,15 +14,17 @@ from tests.simulation.holdout.places import MONTH, SPIN_UP, Array, Index, Place,
 
 Flags = npt.NDArray[np.bool_]
 
-CLOSED_SD, HELD, SHOWS, GIVEN_OFF, DEW, WORN = 0.45, 0.5, 4.0, 0.6, 40.0, 0.02
+#: The limits of the truth, told in the package.
+CLOSED_SD, HELD, SHOWS, GIVEN_OFF, DEW, WORN = 0.45, 0.5, 4.0, 0.4, 40.0, 0.02
 
 ROWS, COLUMNS = 10, 20  # cells of a coat
 FILM = 0.012  # m of still air
 ZONE = 0.10  # m that a drying front can draw back
-WALL_MU = 40.0
+WALL_MU = 40.0  # of the part that has dried
 #: kg/(m·s·Pa) of ISO 13788, times a day, in g: g/m² a day for each Pa and metre.
 DELTA = 2e-10 * 86400 * 1000
 
+#: Shares: of coats met first, of coats over them at the purchase, of works since, and of what seals.
 FOUND = {"lime": 0.28, "hydraulic": 0.17, "compo": 0.12, "cement": 0.15, "gypsum": 0.06, "pointing": 0.16}
 OVER_FOUND = {
     "": 0.55,
@@ -33,6 +36,7 @@ OVER_FOUND = {
     "resin": 0.04,
 }
 WORKS = {"": 0.58, "seal": 0.15, "open": 0.16, "dense": 0.07, "board": 0.04}
+AFTER_FAILURE = {"lime": 0.45, "hydraulic": 0.35, "cement": 0.20}
 SEALS = {"gloss": 0.32, "resin": 0.26, "tar": 0.24, "sheet": 0.08, "emulsion": 0.10}
 
 
@@ -102,17 +106,17 @@ def _bare(rng: np.random.Generator, place: Place, n: int, months: int) -> Wall:
         ["soil", "street", "garden", "party_wall", "interior"], n, p=[0.42, 0.2, 0.18, 0.14, 0.06]
     )
     height = np.round(rng.uniform(1.7, 2.5, n), 1)
-    below = np.round(np.where(adjoins == "interior", 0, height * rng.choice([0.5, 0.75, 0.9, 1.0], n)), 2)
+    sunk = rng.choice([0.5, 0.75, 0.9, 1.0], n) * (adjoins != "interior")
     ground = rng.beta(1.6, 1.6, len(place.sizes))[place.of]  # how wet the ground of the house is
     chance = ground * np.select([adjoins == "interior", adjoins == "party_wall"], [0.05, 0.35], 1.0)
     supply = np.where(rng.random(n) < chance, rng.beta(20, 3.5, n), rng.beta(2.0, 6.5, n))
-    cold = np.clip(rng.gamma(6, 0.05, n), 0.06, 0.7) * (0.4 + 0.6 * (below > 0))
+    cold = np.clip(rng.gamma(6, 0.05, n), 0.06, 0.7) * (0.4 + 0.6 * (sunk > 0))
     poor = rng.random(n) < 0.13
     series = {name: np.zeros((months, n)) for name in _SERIES}
     return Wall(
         place=place,
         adjoins=adjoins,
-        below=below,
+        below=np.round(height * sunk, 2),
         length=np.round(rng.gamma(6, 0.8, n) + 1.5, 1),
         height=height,
         supply=supply,
@@ -141,11 +145,11 @@ _SERIES = (
 def _clothe(rng: np.random.Generator, wall: Wall, i: int) -> None:
     bought, months = wall.month_of(i), wall.place.months
     name = pick(rng, FOUND)
-    first = int(bought - min(rng.gamma(1.5, 18 if name == "cement" else 45), bought - 2))
+    first = int(bought - min(rng.gamma(1.5, 12 if name == "cement" else 45), bought - 2))
     coat_on(rng, wall, i, first, name)
     over = pick(rng, OVER_FOUND)
     if over:
-        coat_on(rng, wall, i, max(first + 1, int(bought - rng.gamma(1.2, 15))), over)
+        coat_on(rng, wall, i, max(first + 1, int(bought - rng.gamma(1.2, 9))), over)
     work = pick(rng, WORKS)
     at = int(bought + rng.beta(1.0, 5.0) * (months - bought - 6)) + 1
     if work == "seal":
@@ -154,9 +158,7 @@ def _clothe(rng: np.random.Generator, wall: Wall, i: int) -> None:
         coat_on(rng, wall, i, at, "board")
     elif work:
         strip(wall, i, at, "planned")
-        coat_on(
-            rng, wall, i, at, "cement" if work == "dense" else str(rng.choice(["lime", "hydraulic", "lime"]))
-        )
+        coat_on(rng, wall, i, at, "cement" if work == "dense" else pick(rng, {"lime": 2, "hydraulic": 1}))
         if work == "dense" and rng.random() < 0.4:
             coat_on(rng, wall, i, min(at + 2, months - 1), "emulsion")
 
@@ -201,7 +203,7 @@ def _leaks(rng: np.random.Generator, wall: Wall, i: int) -> None:
     if wall.below[i] <= 0:
         return
     months, month = wall.place.months, SPIN_UP - 20.0
-    while (month := month + rng.exponential(12 / 0.014)) < months:
+    while (month := month + rng.exponential(12 / 0.012)) < months:
         start, length = int(month), 6 + rng.gamma(1.5, 22)
         size = rng.lognormal(np.log(48), 0.4)
         end = min(int(month + length), months)
@@ -213,10 +215,9 @@ def _leaks(rng: np.random.Generator, wall: Wall, i: int) -> None:
 
 def _floods(rng: np.random.Generator, wall: Wall) -> None:
     for house, month in wall.place.flood:
-        for i in np.flatnonzero(wall.place.of == house):
+        for i in np.flatnonzero(wall.place.of == house).tolist():
             if rng.random() < 0.6:
                 wall.leak[month, i] += rng.uniform(150, 320)
-    # The house's own rows are written with the other events.
 
 
 # The months ------------------------
@@ -225,7 +226,7 @@ def _floods(rng: np.random.Generator, wall: Wall) -> None:
 def _run(rng: np.random.Generator, wall: Wall) -> None:
     n = len(wall.supply)
     outer, store = wall.supply.copy(), np.minimum(wall.supply, 0.25)
-    water, salt = np.zeros(n), rng.gamma(1.2, 0.12, n)
+    fast, slow, salt = np.zeros(n), np.zeros(n), rng.gamma(1.2, 0.12, n)
     cells = np.zeros((n, ROWS, COLUMNS), dtype=np.int8)  # 0 holds, 1 loose, 2 fallen, 3 fallen and patched
     nerve = rng.gamma(1.5, 1 / 1.5, cells.shape)
     room, vapour = wall.place.room[:, wall.place.of], wall.place.vapour[:, wall.place.of]
@@ -238,10 +239,11 @@ def _run(rng: np.random.Generator, wall: Wall) -> None:
         shown = wall.leak[m] * np.maximum(wall.liquid[m], 0.5 + 0.5 * (wall.fallen[m - 1] if m else 0))
         through = wall.liquid[m] * 110 * np.maximum(store - wall.threshold, 0)
         store = _step(wall, m, outer, store, pull[m], shown, through)
-        water = (water + wall.mixing[m]) * np.exp(-0.13 / (1 + wall.sd[m]))
+        fast = (fast + 0.75 * wall.mixing[m]) * np.exp(-0.13 / (1 + wall.sd[m]))
+        slow = (slow + 0.25 * wall.mixing[m]) * (1 - 1 / 90)  # a lime coat goes on for years
         film = 0.5 * film + wall.dew[m]
         salt += 4e-6 * through * MONTH
-        wall.outer[m], wall.store[m], wall.coat_water[m], wall.salt[m] = outer, store, water, salt
+        wall.outer[m], wall.store[m], wall.coat_water[m], wall.salt[m] = outer, store, fast + slow, salt
         wall.film[m] = film
         wall.to_face[m] = shown + through
         _loosen(rng, wall, m, cells, nerve, store)
@@ -294,14 +296,12 @@ def _count(wall: Wall, m: int, cells: npt.NDArray[np.int8]) -> None:
 
 def _mend(rng: np.random.Generator, wall: Wall, m: int, cells: npt.NDArray[np.int8]) -> None:
     """Once a year the owner patches what has fallen here and there, and strips what is past patching."""
-    for i in np.flatnonzero(wall.fallen[m] > 0.03):
+    for i in np.flatnonzero(wall.fallen[m] > 0.03).tolist():
         if m <= wall.month_of(i) + 3 or m > wall.place.months - 4:
             continue
         if wall.fallen[m, i] > 0.22 and rng.random() < 0.35:
             strip(wall, i, m + 1, "failed")
-            coat_on(
-                rng, wall, i, m + 1, str(rng.choice(["lime", "hydraulic", "cement"], p=[0.45, 0.35, 0.2]))
-            )
+            coat_on(rng, wall, i, m + 1, pick(rng, AFTER_FAILURE))
         elif rng.random() < 0.18:
             area = round(float(wall.fallen[m, i] * wall.length[i] * wall.height[i]), 1)
             wall.events[i].append({"kind": "repair", "month": m + 1, "area_m2": area, "layer": 1})
@@ -340,10 +340,10 @@ def _wettings(wall: Wall) -> Array:
     return np.maximum(ended, wall.mixing > 0.4)
 
 
-def _back(series: Array, months: int, reduce: object) -> Array:
+def _back(series: Array, months: int, reduce: Callable[..., Array]) -> Array:
     """``reduce`` over each month and those before it, ``months`` in all."""
     padded = np.concatenate([np.repeat(series[:1], months - 1, axis=0), series])
-    return reduce(np.lib.stride_tricks.sliding_window_view(padded, months, axis=0), axis=-1)  # type: ignore[operator]
+    return reduce(np.lib.stride_tricks.sliding_window_view(padded, months, axis=0), axis=-1)
 
 
 def onset(names: npt.NDArray[np.str_], month: int, first: int) -> int:
