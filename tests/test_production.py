@@ -37,7 +37,14 @@ def test_production_passes_djangos_own_checks() -> None:
 
 @pytest.mark.parametrize(
     ("name", "value"),
-    [("WYTHE_SECRET_KEY", ""), ("WYTHE_SECRET_KEY", "too short"), ("WYTHE_PRODUCTION", "perhaps")],
+    [
+        ("WYTHE_SECRET_KEY", ""),
+        ("WYTHE_SECRET_KEY", "too short"),
+        ("WYTHE_SECRET_KEY", "abc" * 20),
+        ("WYTHE_PRODUCTION", "perhaps"),
+        ("WYTHE_SESSION_HOURS", "0"),
+        ("WYTHE_API_REQUESTS_A_MINUTE", "many"),
+    ],
 )
 def test_production_does_not_start_half_configured(name: str, value: str) -> None:
     done = check(**PRODUCTION | {name: value})
