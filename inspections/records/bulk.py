@@ -27,14 +27,20 @@ JsonRow = Mapping[str, object]
 
 
 @transaction.atomic
-def enter_readings(*, organisation: Organisation, user: User, rows: Sequence[JsonRow]) -> Counts:
+def enter_readings(
+    *,
+    organisation: Organisation,
+    user: User,
+    rows: Sequence[JsonRow],
+    source: str = "readings by API",
+) -> Counts:
     """Enter readings, or correct those with the same key. Raises `RecordsRefused` with every row's faults."""
     names = [column.name for column in READINGS.columns]
     faults = Faults()
     _refuse_unknown(rows, names, faults)
     wanted = [name for name in names if not _optional(name) or any(name in row for row in rows)]
     filled = [{name: row.get(name) for name in wanted} for row in rows]
-    report = load_rows({READINGS.name: filled}, organisation.slug, source="readings by API", user=user)
+    report = load_rows({READINGS.name: filled}, organisation.slug, source=source, user=user)
     counts = report.files[READINGS.name]
     if counts.new or counts.changed:
         codes = {as_text(row.get("building")) for row in rows}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.contrib.auth.views import LogoutView
-from django.urls import path
+from django.urls import include, path
 
 from inspections.web import views
 
@@ -15,4 +15,5 @@ urlpatterns = [
     path("houses/<uuid:pk>/", views.building, name="building"),
     path("sections/<uuid:pk>/", views.section, name="section"),
     path("how-a-verdict-is-made/", views.how_verdicts_are_made, name="how-verdicts-are-made"),
+    path("", include("inspections.web.entry.urls")),
 ]

@@ -25,7 +25,9 @@ from inspections.web.forms import SignInForm, UnitsForm
 from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
 from inspections.web.present import section as section_page
+from portfolio import queries
 from portfolio.models import Building, Organisation, Section, User
+from portfolio.vocabulary import WRITING_ROLES, Role
 
 Found = TypeVar("Found", Building, Section)
 READINGS_A_PAGE = 100
@@ -81,7 +83,9 @@ def building(request: HttpRequest, pk: UUID) -> HttpResponse:
         today,
         system,
     )
-    return _page(request, "wythe/building.html", organisation, shown=shown, model_version=_model_version(one))
+    return _page(
+        request, "wythe/building.html", organisation, shown=shown, model_version=_model_version(one), pk=pk
+    )
 
 
 @member
@@ -111,6 +115,8 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         "wythe/section.html",
         organisation,
         shown=shown,
+        pk=pk,
+        flags=stretch.flags,
         readings=page,
         reading_rows=ledger.reading_rows(page.object_list, found.building.zone, system),
         cautions=cautions,
@@ -187,4 +193,12 @@ def _model_version(houses: list[pages.House]) -> str:
 def _page(
     request: HttpRequest, template: str, organisation: Organisation | None, **context: Any
 ) -> HttpResponse:
-    return render(request, template, {"organisation": organisation, "now": timezone.now(), **context})
+    membership = queries.membership(_user(request), organisation) if organisation else None
+    role = membership.role if membership else ""
+    common = {
+        "organisation": organisation,
+        "now": timezone.now(),
+        "may_write": role in WRITING_ROLES,
+        "is_owner": role == Role.OWNER,
+    }
+    return render(request, template, {**common, **context})

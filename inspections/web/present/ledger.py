@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.urls import reverse
+
 from inspections.models import Action, Flag, Reading
 from inspections.vocabulary import FlagState, Qualifier
 from inspections.web.present import dates, house, sentences, units, words
@@ -23,6 +25,8 @@ class CoatRow:
     applied: str
     removed: str
     cost: str
+    #: Where it is written down that it came off; empty once it has.
+    removal: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,7 @@ def coat_rows(treatments: Iterable[Treatment], system: str) -> list[CoatRow]:
             applied=("found, " if one.found else "") + _applied(one),
             removed=_removed(one),
             cost=f"{one.cost} {one.currency}".strip() if one.cost is not None else "",
+            removal="" if one.removed_on else reverse("remove-treatment", args=[one.pk]),
         )
         for one in treatments
     ]

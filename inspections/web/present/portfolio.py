@@ -63,6 +63,7 @@ class TrialRow:
     allotted: str
     unfair: bool
     dates: str
+    href: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,4 +327,5 @@ def _trial_row(arms: TrialArms, today: dt.date) -> TrialRow:
         allotted=f"allotted {words.listed(labels)}" if labels else "no sections allotted yet",
         unfair=unfair,
         dates=" ".join(part for part in (since, until) if part),
+        href=reverse("trial", args=[trial.pk]),
     )
