@@ -34,6 +34,9 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 
+#: Of a request with its files: a zip of records may have that much.
+MOST_BODY_BYTES = 64 * 1024 * 1024
+
 Answer = Callable[[HttpRequest], HttpResponse]
 
 
@@ -45,6 +48,18 @@ def secure_headers(get_response: Answer) -> Answer:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         return response
+
+    return middleware
+
+
+def bounded_bodies(get_response: Answer) -> Answer:
+    """Refuse a request that says it is larger than anything taken here, before any of it is read."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        size = request.META.get("CONTENT_LENGTH") or "0"
+        if size.isdecimal() and int(size) > MOST_BODY_BYTES:
+            return _too_large(request)
+        return get_response(request)
 
     return middleware
 
@@ -87,15 +102,22 @@ def _wait(request: HttpRequest, status: HTTPStatus, seconds: int) -> HttpRespons
     return response
 
 
+def _too_large(request: HttpRequest) -> HttpResponse:
+    status, most = HTTPStatus.REQUEST_ENTITY_TOO_LARGE, MOST_BODY_BYTES // 2**20
+    if request.path.startswith(API_ROOT):
+        return _problem(request, status, f"Send at most {most} MiB at once.")
+    return HttpResponse(render_to_string("413.html", {"most": most}), status=status)
+
+
 def _page(status: HTTPStatus, seconds: int) -> str:
     # Without the request, so that whoever is signed in is not asked of a busy database.
     return render_to_string(f"{status.value}.html", {"minutes": math.ceil(seconds / 60)})
 
 
-def _problem(request: HttpRequest, status: HTTPStatus) -> HttpResponse:
+def _problem(request: HttpRequest, status: HTTPStatus, detail: str = busy.MESSAGE) -> HttpResponse:
     # Loaded only where it is needed: the framework's views, and so its settings, come with it.
     from rest_framework.request import Request
 
     from portfolio.api.problems import problem
 
-    return problem(Request(request), status, busy.MESSAGE)
+    return problem(Request(request), status, detail)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
-from inspections.api import built
+from inspections.api import built, photos
 from inspections.api import viewsets as seen
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
@@ -22,7 +22,7 @@ router.register("calibration-checks", seen.CalibrationCheckViewSet)
 router.register("visits", seen.VisitViewSet)
 router.register("readings", seen.ReadingViewSet)
 router.register("log-series", seen.LogSeriesViewSet)
-router.register("photos", seen.PhotoViewSet)
+router.register("photos", photos.PhotoViewSet)
 router.register("trials", seen.TrialViewSet)
 router.register("allocations", seen.AllocationViewSet)
 router.register("assessments", seen.AssessmentViewSet)

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from inspections.api import filtersets, serializers
-from inspections.api.entering import Corrected, Entered
+from inspections.api.entering import Entered
 from inspections.api.rows import CountsSerializer, refused_rows
 from inspections.api.shapes import LOG_VALUES_SCHEMA, PostponementShape, rows_schema
 from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
@@ -29,7 +29,6 @@ from inspections.models import (
     Load,
     LogSeries,
     LogValue,
-    Photo,
     Plan,
     Reading,
     Trial,
@@ -37,7 +36,7 @@ from inspections.models import (
 )
 from inspections.queries.api import log_series, log_values
 from inspections.records.bulk import MOST_ROWS, enter_log_values, enter_readings
-from inspections.records.further import ACTIONS, CALIBRATION_CHECKS, LOG_SERIES, PHOTOS, VISITS
+from inspections.records.further import ACTIONS, CALIBRATION_CHECKS, LOG_SERIES, VISITS
 from inspections.records.tables import ALLOCATIONS, INSTRUMENTS, READINGS, TRIALS
 from portfolio.api.base import Listed, Records
 from portfolio.api.errors import NOT_FOUND
@@ -161,16 +160,6 @@ class LogValueViewSet(Listed):
         if series is None:
             raise NotFound(NOT_FOUND)
         return series
-
-
-class PhotoViewSet(Corrected):
-    """What is known of each photo, without the picture."""
-
-    table = PHOTOS
-    queryset = Photo.objects.select_related("building", "section", "entered_by")
-    serializer_class = serializers.PhotoSerializer
-    filterset_class = filtersets.PhotoFilters
-    orderings = {"taken_at": ("taken_at",), "building": ("building__code", "taken_at"), **ENTERED}
 
 
 class TrialViewSet(Entered):

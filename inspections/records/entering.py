@@ -58,13 +58,18 @@ def enter_row(
     *, table: Table, organisation: Organisation, user: User, row: Row, record_id: uuid.UUID | None = None
 ) -> tuple[Any, bool]:
     """Enter a record; the second value is False where it was entered before. Raises a `Refusal`."""
-    values = _checked(table, StandingPlaces(organisation), user, _by_codes(table, organisation, row))
+    values = values_of_row(table=table, organisation=organisation, user=user, row=row)
     record, is_new = records.enter(
         kind=kind_of(table), organisation=organisation, user=user, values=values, record_id=record_id
     )
     if is_new and isinstance(record, Action):
         close_by_action(action=record, organisation=organisation, user=user)
     return record, is_new
+
+
+def values_of_row(*, table: Table, organisation: Organisation, user: User, row: Row) -> Values:
+    """The model's values of a new row, checked; what it lacks is empty. Raises a `Refusal`."""
+    return _checked(table, StandingPlaces(organisation), user, _by_codes(table, organisation, row))
 
 
 @transaction.atomic

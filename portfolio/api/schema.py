@@ -31,7 +31,7 @@ PROBLEMS_OF_WRITING = {
     403: "For this role, reading only.",
     409: "It is at odds with what stands in the records already.",
     413: "More was sent than is taken at once.",
-    415: "Only JSON is taken.",
+    415: "Only the described media type is taken.",
 }
 PROBLEMS_OF_CHANGING = {
     412: "The record was changed since it was read.",

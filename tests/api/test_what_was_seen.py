@@ -197,6 +197,7 @@ class TestLogValues:
 class TestPhotos(VoidableTests):
     endpoint = "photos"
     model = Photo
+    of_the_list = "GET, HEAD, POST"
 
     def make(self, organisation: Organisation) -> Any:
         return factories.photo(organisation)
