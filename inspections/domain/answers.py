@@ -48,7 +48,10 @@ def close_by_action(*, action: Action, organisation: Organisation, user: User) -
         "closed_on": max(action.done_on, flag.opened_on),
         "reason": f"Closed by an action: {action.get_kind_display()} on {action.done_on}.",
     }
-    _change(flag, organisation, user, new)
+    try:
+        _change(flag, organisation, user, new)
+    except Stale as stale:
+        raise Conflict("Somebody answered the flag just now; look at it, and send this again.") from stale
 
 
 @transaction.atomic

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from portfolio.domain.history import as_entered, note_change
 from portfolio.domain.people import MemberRefused, account_of
@@ -31,9 +31,12 @@ def let_in(
             return there, False
         raise Conflict("This id is taken by another membership; make a new one.")
     try:
-        user = account_of(username=username, password=password)
+        with transaction.atomic():
+            user = account_of(username=username, password=password)
     except MemberRefused as refused:
         raise Invalid([("password" if not password else "user", str(refused))]) from refused
+    except IntegrityError as error:
+        raise Conflict(f"Somebody else made an account {username} just now; send this again.") from error
     if Membership.objects.of(organisation).filter(user=user).exists():
         raise Conflict(f"{username} is a member already; change the role instead.")
     member = Membership.objects.create(
