@@ -24,6 +24,8 @@ from tests.simulation.book import CLASSES, Book, Row, day_number, to_records
 from tests.simulation.calibrate import FIRST_SEED, GENERATORS
 from tests.simulation.evaluate import Items, by_kit, evaluate, join, kit_name, match
 
+#: The generators of the calibration with other seeds, and one that it never uses.
+JUDGED = (*GENERATORS, "holdout")
 #: Level at which a spreadsheet's rising line is called.
 SIGNIFICANT = 0.05
 
@@ -107,7 +109,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     everything = []
-    for i, generator in enumerate(GENERATORS):
+    for i, generator in enumerate(JUDGED):
         seeds = range(options.first, options.first + options.portfolios)
         ours, line = judged_portfolios(generator, seeds, options.dates, options.jobs)
         print(f"== {generator}: {len(ours)} section-dates of {options.portfolios} portfolios")
