@@ -62,6 +62,25 @@ def readings_at(organisation: Organisation, building: Building, moment: dt.datet
     return found.filter(building=building, taken_at=moment).select_related("instrument", "visit", "section")
 
 
+def taken_back_at(
+    organisation: Organisation, building: Building, section: UUID | None, moment: dt.datetime
+) -> set[Place]:
+    """The places of a section at which a reading of that moment was voided; their keys are taken."""
+    found = Reading.objects.of(organisation).filter(building=building, section=section, taken_at=moment)
+    return {place_of(reading) for reading in found.filter(voided_at__isnull=False)}
+
+
+def find_reading(organisation: Organisation, pk: UUID) -> Reading | None:
+    """The reading, voided or not, if the organisation has it and its house stands."""
+    found: Reading | None = (
+        Reading.objects.of(organisation)
+        .filter(pk=pk, building__voided_at__isnull=True)
+        .select_related("building", "section", "visit")
+        .first()
+    )
+    return found
+
+
 def sections_of(organisation: Organisation, building: Building) -> list[Section]:
     """The house's sections."""
     sections = Section.objects.of(organisation).standing().filter(building=building)

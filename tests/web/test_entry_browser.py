@@ -44,8 +44,10 @@ def kiln(cast: Cast) -> Kiln:
 
 
 def fits(page: Page) -> None:
-    """Nothing is wrong with the page for a thumb, an ear or a narrow screen."""
-    assert accessibility_faults(page) == [], page.url
+    """Nothing is wrong with the page for a thumb, an ear or a narrow screen, by light and by dark."""
+    for scheme in ("dark", "light"):
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        assert accessibility_faults(page) == [], (page.url, scheme)
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], page.url
     assert page.evaluate(SMALL, THUMB) == [], page.url
 
@@ -86,6 +88,9 @@ def test_a_whole_visit_of_a_house_of_three_sections(
     fits(page)
     entered = Reading.objects.filter(visit__inspector="GH")
     assert entered.filter(quantity="surface_moisture", qualifier=">").count() == 3
+    page.get_by_role("link", name="Take back Radon").click()
+    fits(page)
+    page.get_by_role("link", name="Back to the visit").click()
     # Back to a wall and saved again, all is as it was.
     page.get_by_role("link", name="Correct or add at North wall").click()
     expect(page.get_by_role("textbox", name="300 mm up")).to_have_value("31")

@@ -325,9 +325,46 @@ def test_something_else_is_entered_with_its_height_in_inches(client: Client, kil
     wrong = client.post(address(kiln, kiln.bare), sent.fields | typed | {f"{free}-height_mm": "knee"})
     markup = wrong.content.decode()
     assert "Something else" not in re.findall(r'href="#r\d+">([^<]+)</a>', markup)
-    assert "height: &#x27;knee&#x27; is not a number" in markup
+    assert "Height: &#x27;knee&#x27; is not a number" in markup
     assert Sent(markup).fields[f"{free}-height_mm"] == "knee"
     assert Sent(markup).fields[f"{free}-what"] == "crack_width:in"
+
+
+def test_a_value_without_its_quantity_or_at_a_place_there_already_is_asked_about(
+    client: Client, kiln: Kiln
+) -> None:
+    sent = opened(client, kiln, kiln.quiet)
+    free = next(name for name in sent.fields if name.endswith("-what")).partition("-")[0]
+    nameless = client.post(address(kiln, kiln.quiet), sent.fields | {f"{free}-value": "5"})
+    assert "Choose what was read, and its unit." in nameless.content.decode()
+    typed = {sent.name_of("hollow_area"): "1", f"{free}-value": "2", f"{free}-what": "hollow_area:m2"}
+    twice = client.post(address(kiln, kiln.quiet), sent.fields | typed)
+    assert "This place is there twice" in twice.content.decode()
+    assert now_read(kiln.quiet) == []
+
+
+def test_a_reading_is_taken_back_with_its_reason_and_never_entered_into_the_void(
+    client: Client, kiln: Kiln, cast: Cast
+) -> None:
+    sent = opened(client, kiln, kiln.quiet)
+    name = sent.name_of("hollow_area")
+    client.post(address(kiln, kiln.quiet), sent.fields | {name: "1.3"})
+    emptied = client.post(address(kiln, kiln.quiet), sent.fields | {name: ""}).content.decode()
+    assert "1.3 was entered here and stays." in emptied
+    reading = Reading.objects.get(taken_at=MOMENT)
+    back = reverse("take-back", args=[reading.pk])
+    review = f"{reverse('visit-review', args=[kiln.building.pk, WHEN])}?by=GH"
+    assert back in client.get(review).content.decode()
+    assert client_of(cast.analyst).post(back, {"reason": "no"}).status_code == 403
+    assert client_of(cast.outsider).post(back, {"reason": "no"}).status_code == 404
+    assert "Write why" in client.post(back, {"reason": ""}).content.decode()
+    for _ in range(2):
+        assert client.post(back, {"reason": "Read on the wrong wall."})["Location"] == review
+    reading.refresh_from_db()
+    assert (reading.void_reason, reading.entered_value) == ("Read on the wrong wall.", "1.3")
+    assert back not in client.get(review).content.decode()
+    again = client.post(address(kiln, kiln.quiet), sent.fields | {name: "1.4"}).content.decode()
+    assert "was taken back; begin the visit at another minute" in again
 
 
 def test_another_meter_is_read_on_its_own_scale(client: Client, kiln: Kiln, cast: Cast) -> None:

@@ -140,7 +140,7 @@ def test_a_flag_is_acknowledged_confirmed_checked_and_closed_by_an_action(
     assert address in client.get(reverse("section", args=[kiln.wet.pk])).content.decode()
     for _ in range(2):
         assert client.post(address, {"do": "acknowledge"})["Location"] == address
-    assert "Write what you saw at the wall" in client.post(address, {"do": "confirm"}).content.decode()
+    assert "Write why; it stays in the history." in client.post(address, {"do": "confirm"}).content.decode()
     for _ in range(2):
         client.post(address, {"do": "confirm", "confirm-reason": "Drummy from door to corner."})
     flag.refresh_from_db()

@@ -206,12 +206,13 @@ class ActionForm(Costed):
 
 
 class ReasonForm(forms.Form):
-    """Why a flag is answered so."""
+    """Why a flag is answered so, or why a reading is none."""
 
-    reason = long_text("What you saw", needed="Write what you saw at the wall; it stays in the history.")
+    reason = long_text("What you saw", needed="Write why; it stays in the history.")
 
-    def __init__(self, *args: Any, help_text: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, help_text: str, label: str = "What you saw", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["reason"].label = label
         self.fields["reason"].help_text = help_text
         self.fields["reason"].widget.attrs["maxlength"] = "500"
 

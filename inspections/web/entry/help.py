@@ -57,6 +57,11 @@ QUALIFIER: Final = (
 )
 EMPTY: Final = "Leave empty what you didn’t read. An empty field never counts as nought."
 
+TAKE_BACK: Final = (
+    "Such as: read on the wrong wall. The reading stays in the history with your reason, and counts no more. "
+    "Where only the number is wrong, correct it instead."
+)
+
 LAYER: Final = "Numbered outward from the wall: the first coat on the masonry is 1, what is put on it 2."
 BINDER: Final = (
     "What sets the mortar or carries the paint; it stands on the bag. “Unknown” is better than a guess: a "

@@ -2,60 +2,119 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from inspections.models import Reading
+from inspections.queries.entry import Place, place_of
 from inspections.records.bulk import enter_readings
-from inspections.records.entering import correct_row, enter_row
+from inspections.records.entering import correct_row, enter_row, kind_of
 from inspections.records.faults import RecordsRefused
-from inspections.records.tables import Table
+from inspections.records.tables import READINGS, Table
 from inspections.web.entry.access import Opened
-from inspections.web.entry.forms import RowForm
-from inspections.web.entry.visit import Row
+from inspections.web.entry.forms import ReasonForm, RowForm
+from inspections.web.entry.visit import PLACE_CELLS, TYPED_CELLS, Row, place_text
+from portfolio.domain import records
 from portfolio.domain.refusals import Invalid, Refusal
 from portfolio.models import Section
 
 NOTHING_TYPED = "Nothing was typed: write at least one value, or go on without."
+NOTHING_CHOSEN = "Choose what was read, and its unit."
+TWICE = "This place is there twice; keep one of the two."
+TAKEN_BACK = "A reading at this place and minute was taken back; begin the visit at another minute."
 #: The cells that a reading is entered with, beside those of its visit.
-READING_CELLS = (
-    "quantity", "height_mm", "depth_mm", "point", "replicate", "instrument", "unit",
-    "value", "qualifier", "note",
-)  # fmt: skip
+READING_CELLS = (*PLACE_CELLS, *TYPED_CELLS, "instrument", "unit")
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What was entered of a section at the minute of a visit before its form was sent."""
+
+    standing: Sequence[Reading]
+    taken_back: Collection[Place]
 
 
 def save_readings(
-    found: Opened[Any], rows: Sequence[Row], of_visit: Mapping[str, str], standing: Sequence[Reading]
+    found: Opened[Any], rows: Sequence[Row], of_visit: Mapping[str, str], before: Before
 ) -> list[str]:
     """Enter a section's readings, all or none; what is wrong goes to its row, the rest is returned.
 
     The same rows again change nothing; other values at the same places correct the first ones.
     """
-    filled = [row for row in rows if row.filled]
-    if not filled:
-        return [NOTHING_TYPED]
-    others = {one.visit.inspector for one in standing} - {of_visit["inspector"]}
+    others = {one.visit.inspector for one in before.standing} - {of_visit["inspector"]}
     if others:
         who = ", ".join(sorted(name or "somebody without initials" for name in others))
         return [f"{who} entered readings of this wall at this very minute; begin the visit at another."]
+    _note_faults(rows, before)
+    filled = [row for row in rows if row.filled]
+    if any(row.errors for row in rows):
+        return []
+    if not filled:
+        return [NOTHING_TYPED]
     sent = [{**of_visit, **{name: row.cells[name] for name in READING_CELLS}} for row in filled]
     try:
         enter_readings(
             organisation=found.organisation, user=found.user, rows=sent, source="readings by a visit’s form"
         )
     except RecordsRefused as refused:
-        general = []
-        for fault in refused.errors:
-            if 1 <= fault.line <= len(filled):
-                filled[fault.line - 1].errors.append(_named(fault.column, fault.problem))
-            else:
-                general.append(fault.problem)
-        return general
+        return _note_refusal(refused, filled)
     except Refusal as refused:
         return [str(refused)]
     return []
+
+
+def _note_faults(rows: Sequence[Row], before: Before) -> None:
+    """What only the form can see: a value that was emptied, a place that is there twice or taken."""
+    entered = {place_text(place_of(one)): one for one in before.standing}
+    taken = {place_text(place) for place in before.taken_back}
+    seen: set[tuple[str, ...]] = set()
+    for row in rows:
+        if not row.filled:
+            if not row.free and (one := entered.get(row.place)):
+                row.errors.append(
+                    f"{one.entered_value} was entered here and stays. Write the right value, "
+                    "or take the reading back at the visit’s end."
+                )
+        elif not row.quantity:
+            row.errors.append(NOTHING_CHOSEN)
+        elif row.place in seen:
+            row.errors.append(TWICE)
+        elif row.place in taken:
+            row.errors.append(TAKEN_BACK)
+        if row.filled:
+            seen.add(row.place)
+
+
+def _note_refusal(refused: RecordsRefused, filled: Sequence[Row]) -> list[str]:
+    """Put each fault to its row; those of no row are returned."""
+    general = []
+    for fault in refused.errors:
+        if 1 <= fault.line <= len(filled):
+            filled[fault.line - 1].errors.append(_named(fault.column, fault.problem))
+        else:
+            general.append(_sentence(fault.problem))
+    return general
+
+
+def take_back(found: Opened[Reading], form: ReasonForm) -> bool:
+    """Void a reading; it and the reason stay in the history. Taken back before, it stays so."""
+    if found.record.voided_at is not None:
+        return True
+    try:
+        records.void(
+            kind=kind_of(READINGS),
+            record=found.record,
+            organisation=found.organisation,
+            user=found.user,
+            reason=form.cleaned_data["reason"],
+        )
+    except Refusal as refused:
+        form.add_error(None, str(refused))
+        return False
+    return True
 
 
 def enter(found: Opened[Any], table: Table, form: RowForm, fixed: Mapping[str, object]) -> Any | None:
@@ -105,7 +164,9 @@ def _tried(form: RowForm, act: Any) -> Any | None:
 
 
 def _named(column: str, problem: str) -> str:
-    return _sentence(problem) if column == "value" else f"{column.replace('_mm', '')}: {_sentence(problem)}"
+    if column == "value":
+        return _sentence(problem)
+    return f"{column.removesuffix('_mm').capitalize()}: {problem}."
 
 
 def _sentence(problem: str) -> str:

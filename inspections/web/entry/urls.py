@@ -11,6 +11,7 @@ urlpatterns = [
     path("houses/<uuid:pk>/visit/<str:when>/", visits.review, name="visit-review"),
     path("houses/<uuid:pk>/visit/<str:when>/house/", visits.section, name="visit-house"),
     path("houses/<uuid:pk>/visit/<str:when>/<uuid:section_pk>/", visits.section, name="visit-section"),
+    path("readings/<uuid:pk>/take-back/", visits.take_back, name="take-back"),
     path("houses/<uuid:pk>/events/new/", works.new_house_event, name="new-house-event"),
     path("sections/<uuid:pk>/treatments/new/", works.new_treatment, name="new-treatment"),
     path("sections/<uuid:pk>/events/new/", works.new_event, name="new-event"),

@@ -62,6 +62,11 @@ class Row:
         return any(self.cells[name] for name in TYPED_CELLS)
 
     @property
+    def place(self) -> tuple[str, ...]:
+        """What tells its place from others, as text."""
+        return tuple(self.cells[name] for name in PLACE_CELLS)
+
+    @property
     def where(self) -> str:
         """Such as "900 mm up, 100 mm deep"."""
         parts = [
@@ -149,15 +154,23 @@ def _readings_by_quantity(latest: Latest) -> dict[str, Reading]:
     return {reading.quantity: reading for reading in sorted(readings, key=lambda one: one.taken_at)}
 
 
+def place_text(place: Place) -> tuple[str, ...]:
+    """A place as the cells of a row."""
+    return tuple(as_cell(getattr(place, name)) for name in PLACE_CELLS)
+
+
 def _row(number: int, place: Place, like: Reading | None, standing: Reading | None, system: str) -> Row:
-    cells = {name: as_cell(getattr(place, name)) for name in PLACE_CELLS}
-    cells |= dict.fromkeys(TYPED_CELLS, "")
+    cells = _cells(place) | dict.fromkeys(TYPED_CELLS, "")
     cells["instrument"] = like.instrument.code if like and like.instrument else ""
     cells["unit"] = unit_for(place.quantity, like, system)
     if standing is not None:
         cells |= {"value": standing.entered_value, "unit": standing.unit}
         cells |= {"qualifier": standing.qualifier, "note": standing.note}
     return Row(number, cells, system)
+
+
+def _cells(place: Place) -> dict[str, str]:
+    return dict(zip(PLACE_CELLS, place_text(place), strict=True))
 
 
 def _free_row(number: int, system: str) -> Row:
@@ -267,19 +280,19 @@ class Reviewed:
 
     name: str
     href: str
-    entered: list[str]
+    entered: list[tuple[UUID, str]]
     missing: list[str]
 
 
-def entered_lines(readings: Iterable[Reading]) -> list[str]:
-    """What was entered, as entered."""
+def entered_lines(readings: Iterable[Reading]) -> list[tuple[UUID, str]]:
+    """What was entered, as entered, with the reading's id."""
     ordered = sorted(readings, key=lambda one: _rank(place_of(one)))
-    return [_entered_line(reading) for reading in ordered]
+    return [(reading.pk, entered_line(reading)) for reading in ordered]
 
 
-def _entered_line(reading: Reading) -> str:
-    place = place_of(reading)
-    cells = {name: as_cell(getattr(place, name)) for name in PLACE_CELLS}
+def entered_line(reading: Reading) -> str:
+    """Such as "Face moisture, 300 mm up: above 97"."""
+    cells = _cells(place_of(reading))
     system = "us" if reading.unit in (Unit.FT2, Unit.IN, Unit.DEG_F) else "si"
     unit = "" if reading.unit == Unit.RELATIVE else f"{units.NO_BREAK}{reading.get_unit_display()}"
     sign = {Qualifier.ABOVE: "above ", Qualifier.BELOW: "below "}.get(Qualifier(reading.qualifier), "")
@@ -292,8 +305,7 @@ def missing_lines(places: Iterable[Place], entered: Iterable[Reading], system: s
     missing: dict[str, list[str]] = {}
     for place in places:
         if place not in read:
-            cells = {name: as_cell(getattr(place, name)) for name in PLACE_CELLS}
-            missing.setdefault(place.quantity, []).append(Row(0, cells, system).where)
+            missing.setdefault(place.quantity, []).append(Row(0, _cells(place), system).where)
     return [
         words.quantity_name(quantity) + (f" ({'; '.join(filter(None, where))})" if any(where) else "")
         for quantity, where in missing.items()

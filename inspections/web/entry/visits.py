@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -19,7 +20,7 @@ from inspections.records.faults import Problem
 from inspections.web.entry import help as helps
 from inspections.web.entry import saving, visit
 from inspections.web.entry.access import Opened, form_page, opened_to_write, page
-from inspections.web.entry.forms import INITIALS_LENGTH, VisitForm
+from inspections.web.entry.forms import INITIALS_LENGTH, ReasonForm, VisitForm
 from inspections.web.present import dates, words
 from portfolio.models import Building, Section
 
@@ -103,7 +104,9 @@ def section(request: HttpRequest, pk: UUID, when: str, section_pk: UUID | None =
             "taken_at": f"{local:%Y-%m-%dT%H:%M}",
             "inspector": by,
         }
-        errors = saving.save_readings(found, rows, of_visit, standing)
+        taken_back = entry.taken_back_at(found.organisation, found.record, section_pk, moment)
+        before = saving.Before(standing, taken_back)
+        errors = saving.save_readings(found, rows, of_visit, before)
         if not errors and not any(row.errors for row in rows):
             return redirect(after)
     else:
@@ -181,6 +184,20 @@ def review(request: HttpRequest, pk: UUID, when: str) -> HttpResponse:
         steps=reviewed,
         complete=not any(one.missing for one in reviewed),
     )
+
+
+@form_page
+def take_back(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Take a reading back that is no reading of this place, and say why."""
+    found = opened_to_write(request, entry.find_reading, pk)
+    reading: Reading = found.record
+    form = ReasonForm(request.POST or None, help_text=helps.TAKE_BACK, label="Why")
+    local = reading.taken_at.astimezone(reading.building.zone)
+    back = _href(reading.building, visit.moment_text(local), reading.visit.inspector)
+    if request.method == "POST" and form.is_valid() and saving.take_back(found, form):
+        messages.success(request, f"Taken back: {visit.entered_line(reading)}.")
+        return redirect(back)
+    return page(request, "take_back", found, form=form, line=visit.entered_line(reading), back=back)
 
 
 def _reviewed(step: Step, readings: list[Reading], latest: entry.Latest, system: str) -> visit.Reviewed:
