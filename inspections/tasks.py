@@ -5,6 +5,7 @@ from __future__ import annotations
 from uuid import UUID
 
 from inspections.domain.assess import reassess_due
+from inspections.records import uploads
 from portfolio.celery import app
 from portfolio.models import Building
 
@@ -15,3 +16,9 @@ def reassess_building(building_id: str) -> None:
     building = Building.objects.filter(pk=UUID(building_id)).first()
     if building is not None:
         reassess_due(building=building)
+
+
+@app.task(ignore_result=True)
+def run_upload(upload_id: str) -> None:
+    """Check or load what a person sent, if that still waits."""
+    uploads.run(UUID(upload_id))

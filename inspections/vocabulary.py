@@ -183,3 +183,14 @@ class PlanReason(TextChoices):
     EVENT = "event", "an event was reported"
     TRIAL = "trial", "a trial's schedule"
     FORECAST = "forecast", "half the time left"
+
+
+class UploadState(TextChoices):
+    """Of files that a person sent to be loaded: first they are checked, then the person decides."""
+
+    CHECKING = "checking", "being checked"
+    CHECKED = "checked", "checked, not loaded yet"
+    LOADING = "loading", "being loaded"
+    LOADED = "loaded", "loaded"
+    REFUSED = "refused", "refused"
+    FAILED = "failed", "stopped by an error"

@@ -8,6 +8,7 @@ from inspections.models.field import (
     LogValue,
     Photo,
     Reading,
+    Upload,
     Visit,
 )
 from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan
@@ -28,5 +29,6 @@ __all__ = [
     "Plan",
     "Reading",
     "Trial",
+    "Upload",
     "Visit",
 ]

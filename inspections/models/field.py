@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 
-from inspections.vocabulary import InstrumentKind, Qualifier, Quantity, Unit, VisitReason
+from inspections.vocabulary import InstrumentKind, Qualifier, Quantity, Unit, UploadState, VisitReason
 from portfolio.models import Building, Organisation, Record, Scoped, Section
 from portfolio.models.base import not_empty, only, ordered, positive
 from portfolio.models.works import or_minus_one, or_none
@@ -254,3 +254,29 @@ class Load(Scoped):
 
     def __str__(self) -> str:
         return f"{self.source} at {self.started_at:%Y-%m-%d %H:%M}"
+
+
+class Upload(Scoped):
+    """Files of records that a person sent: kept until they are loaded, so that the work survives a restart.
+
+    What came of it is in ``report``; a load that was done is a `Load` besides.
+    """
+
+    organisation = models.ForeignKey(Organisation, on_delete=models.CASCADE, related_name="uploads")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+    sent_at = models.DateTimeField(auto_now_add=True)
+    name = models.CharField(max_length=100)
+    rows = models.PositiveBigIntegerField()
+    state = models.CharField(max_length=10, choices=UploadState, default=UploadState.CHECKING)
+    claimed_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the process that works on it last said so."
+    )
+    step = models.CharField(max_length=100, blank=True)
+    report = models.JSONField(default=dict)
+
+    class Meta(Scoped.Meta):
+        ordering = ("-sent_at", "id")
+        constraints = (only("state", UploadState.values, "upload"),)
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.get_state_display()}"

@@ -20,11 +20,13 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inspections.analysis.strips import section_strips
 from inspections.queries import pages
+from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
 from inspections.web.forms import SignInForm, UnitsForm
 from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
 from inspections.web.present import section as section_page
+from inspections.web.present.photos import row as photo_row
 from portfolio import queries
 from portfolio.models import Building, Organisation, Section, User
 from portfolio.vocabulary import WRITING_ROLES, Role
@@ -117,6 +119,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         shown=shown,
         pk=pk,
         flags=stretch.flags,
+        photos=photo_row(section_photos(organisation, found), stretch.treatments, found.building.zone),
         readings=page,
         reading_rows=ledger.reading_rows(page.object_list, found.building.zone, system),
         cautions=cautions,

@@ -10,7 +10,7 @@ from django.db.models import Model
 
 from inspections.api.urls import router
 from inspections.api.viewsets import LogValueViewSet
-from inspections.models import Photo
+from inspections.models import Photo, Upload
 from portfolio.api.base import Listed
 from portfolio.models import Record, Scoped, Token
 from tests.api import test_what_follows, test_what_stands, test_what_was_seen
@@ -18,6 +18,7 @@ from tests.api.base import EndpointTests
 from tests.api.writing import RecordEndpointTests, VoidableTests
 
 EXEMPT = {
+    Upload: "what somebody sends by the page, until it is loaded; what was loaded is told by the loads",
     Token: "a list of keys helps nobody but a thief; tokens are issued and revoked by their owner alone",
 }
 UPLOADED = {Photo: "what is known of a photo comes with its upload"}

@@ -7,13 +7,17 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from inspections.domain.assess import reassess_due
+from inspections.records.uploads import run_waiting
 
 #: Quick enough for somebody who waits to see what their readings say, and no load worth the name.
 USUAL_PAUSE_S = 15.0
 
 
 class Command(BaseCommand):
-    help = "Do the work that waits: assess the houses whose records changed. With --loop, again and again."
+    help = (
+        "Do the work that waits: check and load what was sent by the page, and assess the houses whose "
+        "records changed. With --loop, again and again."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--loop", action="store_true", help="keep looking for work until it is stopped")
@@ -30,5 +34,7 @@ class Command(BaseCommand):
             self._run()
 
     def _run(self) -> None:
+        if sent := run_waiting():
+            self.stderr.write(f"Worked on {sent} upload{'' if sent == 1 else 's'}.")
         if houses := reassess_due():
             self.stderr.write(f"Assessed {houses} house{'' if houses == 1 else 's'} anew.")
