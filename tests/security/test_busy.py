@@ -16,7 +16,7 @@ from django.test import Client
 from inspections.web.views import pages
 from portfolio.api.viewsets import BuildingViewSet
 from portfolio.busy import RETRY_AFTER, is_busy
-from tests.api.client import Program, assert_problem
+from tests.api.client import Program, assert_problem, description
 from tests.support.cast import Cast, client_of
 
 
@@ -91,6 +91,7 @@ def test_a_lock_outside_the_view_answers_503_too(
     path: str, lock_error: OperationalError, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As when a session is saved after the page was made."""
+    description()  # What the answer is held against is asked for while all is well.
     monkeypatch.setattr(SessionMiddleware, "process_response", raising(lock_error))
     response = Client(raise_request_exception=False).get(path)
     assert response.status_code == 503
