@@ -278,6 +278,20 @@ def test_a_note_or_a_sign_without_a_value_is_asked_for_the_value(client: Client,
     assert "Nothing was typed" in nothing.content.decode()
 
 
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("rows", "9" * 5000), ("rows", "-1"), ("0-quantity", "warmth"), ("0-height_mm", "nan"), ("0-unit", "")],
+)
+def test_a_form_that_no_browser_sends_is_refused_in_words(
+    client: Client, kiln: Kiln, name: str, value: str
+) -> None:
+    sent = opened(client, kiln, kiln.quiet)
+    response = client.post(address(kiln, kiln.quiet), sent.fields | {"0-value": "31", name: value})
+    assert response.status_code in (200, 302)
+    assert ('role="alert"' in response.content.decode()) == (response.status_code == 200)
+    assert len(now_read(kiln.quiet)) == (response.status_code == 302)
+
+
 def test_thousands_are_not_taken_for_a_decimal_comma(client: Client, kiln: Kiln) -> None:
     sent = opened(client, kiln, None)
     response = client.post(address(kiln, None), sent.fields | {sent.name_of("radon"): "1,200"})

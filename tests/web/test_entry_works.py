@@ -177,6 +177,25 @@ def test_a_flag_is_acknowledged_confirmed_checked_and_closed_by_an_action(
     assert "nothing to answer" in client.get(address).content.decode()
 
 
+def test_nothing_is_done_before_the_flag_is_confirmed_and_its_source_looked_for(
+    client: Client, kiln: Kiln
+) -> None:
+    flag = Flag.objects.get(section=kiln.wet)
+    address = reverse("flag", args=[flag.pk])
+    sent = {"do": "act", "act-id": str(uuid.uuid4()), "act-kind": "recoat", "act-done_on": "2025-02-10"}
+    for state in ("opened", "confirmed"):
+        Flag.objects.filter(pk=flag.pk).update(state=state, reason="so")
+        assert "write the source check down first" in client.post(address, sent).content.decode()
+    assert not Action.objects.exists()
+
+
+def test_a_reason_has_room_for_what_the_history_holds(client: Client, kiln: Kiln) -> None:
+    address = reverse("flag", args=[Flag.objects.get(section=kiln.wet).pk])
+    long = client.post(address, {"do": "confirm", "confirm-reason": "a" * 501}).content.decode()
+    assert "There is room for 500 characters; shorten it." in long
+    assert Sent(long).fields["confirm-reason"].strip() == "a" * 501
+
+
 def test_an_action_is_dated_in_order(client: Client, kiln: Kiln) -> None:
     flag = Flag.objects.get(section=kiln.wet)
     Flag.objects.filter(pk=flag.pk).update(state="confirmed", reason="so")

@@ -22,6 +22,7 @@ from inspections.web.entry.access import Opened, form_page, opened, page
 from inspections.web.entry.works import first_values, remember_currency, today_at
 from inspections.web.present import cautions, dates, ledger, words
 from portfolio.domain.refusals import Refusal
+from portfolio.models import Event
 from portfolio.vocabulary import EventKind
 
 #: What the pressed button asks for.
@@ -46,9 +47,10 @@ def flag(request: HttpRequest, pk: UUID) -> HttpResponse:
     if asked == "check" and _checked(found, filled["check"]):
         messages.success(request, "The source check is written down.")
         return redirect("flag", pk)
-    if asked == "act" and _acted(request, found, filled["act"]):
+    check = entry.source_check_since(found.organisation, found.record.section, found.record.opened_on)
+    if asked == "act" and _acted(request, found, filled, check):
         return redirect("section", found.record.section_id)
-    return _page(request, found, filled)
+    return _page(request, found, filled, check)
 
 
 def _forms(request: HttpRequest, found: Opened[Flag], asked: str) -> dict[str, Any]:
@@ -95,7 +97,12 @@ def _checked(found: Opened[Flag], form: forms.SourceCheckForm) -> bool:
     return saving.enter(found, EVENTS, form, fixed) is not None
 
 
-def _acted(request: HttpRequest, found: Opened[Flag], form: forms.ActionForm) -> bool:
+def _acted(request: HttpRequest, found: Opened[Flag], filled: dict[str, Any], check: Event | None) -> bool:
+    """Enter what was done, once the flag is confirmed and its source was looked for."""
+    form: forms.ActionForm = filled["act"]
+    if check is None or found.record.state not in (FlagState.CONFIRMED, FlagState.CLOSED):
+        filled["refused"] = "Confirm the flag and write the source check down first."
+        return False
     if not form.is_valid():
         return False
     fixed = {**saving.place_cells(found.record.section), "flag_id": str(found.record.pk)}
@@ -108,10 +115,11 @@ def _acted(request: HttpRequest, found: Opened[Flag], form: forms.ActionForm) ->
     return True
 
 
-def _page(request: HttpRequest, found: Opened[Flag], filled: dict[str, Any]) -> HttpResponse:
+def _page(
+    request: HttpRequest, found: Opened[Flag], filled: dict[str, Any], check: Event | None
+) -> HttpResponse:
     one = found.record
     section = one.section
-    check = entry.source_check_since(found.organisation, section, one.opened_on)
     return page(
         request,
         "flag",

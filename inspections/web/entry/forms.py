@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Any, ClassVar
 
 from django import forms
+from django.core.validators import MaxLengthValidator
 
 from inspections.vocabulary import ActionKind, AllocatedBy, Quantity, Unit
 from inspections.web.entry import help as helps
@@ -26,6 +27,8 @@ from portfolio.vocabulary import (
 
 Choices = list[tuple[str, str]]
 INITIALS_LENGTH = 100
+#: The history's room for a reason.
+REASON_LENGTH = 500
 
 
 def _texts(choices: Iterable[tuple[Any, Any]]) -> Choices:
@@ -213,8 +216,11 @@ class ReasonForm(forms.Form):
     def __init__(self, *args: Any, help_text: str, label: str = "What you saw", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["reason"].label = label
+        self.fields["reason"].validators.append(
+            MaxLengthValidator(REASON_LENGTH, f"There is room for {REASON_LENGTH} characters; shorten it.")
+        )
         self.fields["reason"].help_text = help_text
-        self.fields["reason"].widget.attrs["maxlength"] = "500"
+        self.fields["reason"].widget.attrs["maxlength"] = str(REASON_LENGTH)
 
 
 class TrialForm(RowForm):

@@ -105,6 +105,11 @@ class Group:
     choices: list[str]
     rows: list[Row]
 
+    @property
+    def alone(self) -> Row | None:
+        """The row of a quantity that is read at one place only; its note then stands beside its help."""
+        return self.rows[0] if len(self.rows) == 1 else None
+
 
 # What is asked for ---------------------------------------------------------------------------------------
 
@@ -219,9 +224,8 @@ def quantity_choices(system: str, *, of_the_house: bool) -> list[tuple[str, str]
 
 def typed_rows(data: Mapping[str, str], system: str, scales: Mapping[str, str]) -> list[Row]:
     """The rows as they were sent, with numbers in the records' signs; ``scales``: of each instrument."""
-    count = data.get("rows", "")
     rows = []
-    for number in range(min(int(count), MOST_ROWS) if count.isdecimal() else 0):
+    for number in range(_count(data.get("rows", ""))):
         cells = {
             name: data.get(f"{number}-{name}", "").strip() for name in (*PLACE_CELLS, *TYPED_CELLS, "unit")
         }
@@ -236,6 +240,14 @@ def typed_rows(data: Mapping[str, str], system: str, scales: Mapping[str, str]) 
             cells["unit"] = scale
         rows.append(row)
     return rows
+
+
+def _count(text: str) -> int:
+    """How many rows were sent; none where that is no count, and never more than are read."""
+    try:
+        return min(max(int(text), 0), MOST_ROWS)
+    except ValueError:
+        return 0
 
 
 def _read_free(row: Row, data: Mapping[str, str]) -> None:
