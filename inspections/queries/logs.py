@@ -49,10 +49,10 @@ def read_log(series: LogSeries) -> Log:
 
 def with_logged_days(
     building: Building,
-    readings: Mapping[UUID | None, Readings],
+    readings: Mapping[str, Readings],
     instruments: Mapping[str, records.Instrument],
-) -> dict[UUID | None, Readings]:
-    """Readings by section, with a daily mean wherever a visit has no reading of what was logged.
+) -> dict[str, Readings]:
+    """Readings by section code, with a daily mean wherever a visit has no reading of what was logged.
 
     A section's series speak on the days of its own visits, the house's on those of any; days of which less
     than three quarters was covered are left out. Values beyond the instrument's range are set aside first.
@@ -60,30 +60,35 @@ def with_logged_days(
     series = list(
         LogSeries.objects.standing()
         .filter(building=building, quantity__in=STANDS_IN_FOR_A_READING)
-        .select_related("instrument", "building")
+        .select_related("instrument", "building", "section")
         .order_by("id")
     )
     if not series:
         return dict(readings)
     wanted = {one.pk: _days_without(one, readings) for one in series}
     found = _values(wanted, building.zone)
-    added: dict[UUID | None, list[Readings]] = defaultdict(list)
+    added: dict[str, list[Readings]] = defaultdict(list)
     for one in series:
         log = _log(one, found[one.pk], building.zone)
         if one.instrument:
             instrument = instruments.get(one.instrument.code)
             unit = records.CANONICAL_UNIT[one.quantity]
             log = log.within(*range_in(instrument, unit)) if instrument else log
-        added[one.section_id].append(_as_readings(one, log))
+        added[_owner(one)].append(_as_readings(one, log))
     return dict(readings) | {
         section: _joined([readings.get(section) or records.no_readings(), *own])
         for section, own in added.items()
     }
 
 
-def _days_without(series: LogSeries, readings: Mapping[UUID | None, Readings]) -> list[int]:
+def _owner(series: LogSeries) -> str:
+    """The code of the section that was logged, "" for the house."""
+    return series.section.code if series.section else ""
+
+
+def _days_without(series: LogSeries, readings: Mapping[str, Readings]) -> list[int]:
     """Days of visits on which nobody read what the series logged."""
-    own = readings.get(series.section_id) or records.no_readings()
+    own = readings.get(_owner(series)) or records.no_readings()
     everybody = [own] if series.section_id else list(readings.values())
     visited = {int(day) for one in everybody for day in np.unique(np.floor(one.time))}
     read = {int(day) for day in np.unique(np.floor(own.of(series.quantity).time))}

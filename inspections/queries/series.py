@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -20,6 +19,8 @@ from portfolio.models import Building, Event, Organisation, Section, Treatment
 
 EPOCH = dt.date(1970, 1, 1)
 _SECONDS_A_DAY = 86_400.0
+#: Clocks change at whole quarters of an hour everywhere.
+_QUARTER_HOUR = 900.0
 _MOISTURE = {Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE}
 
 
@@ -40,6 +41,18 @@ def local_time(moment: dt.datetime, zone: ZoneInfo) -> float:
     return day_number(local.date()) + seconds / _SECONDS_A_DAY
 
 
+def local_times(moments: Sequence[dt.datetime], zone: ZoneInfo) -> records.FloatArray:
+    """:func:`local_time` of many moments (n,): the zone is asked once for each quarter hour that occurs."""
+    seconds = np.array([moment.timestamp() for moment in moments])
+    quarters, which = np.unique(seconds // _QUARTER_HOUR, return_inverse=True)
+    offsets = [
+        dt.datetime.fromtimestamp(quarter * _QUARTER_HOUR, zone).utcoffset() or dt.timedelta()
+        for quarter in quarters.tolist()
+    ]
+    shift = np.array([offset.total_seconds() for offset in offsets])
+    return np.asarray(np.floor(seconds + shift[which]) / _SECONDS_A_DAY)
+
+
 def building_records(organisation: Organisation) -> Iterator[BuildingRecord]:
     """Every house of ``organisation`` with its whole record, ordered by code, one at a time."""
     for building in Building.objects.of(organisation).standing().order_by("code"):
@@ -54,13 +67,13 @@ def building_record(building: Building) -> BuildingRecord:
     instruments = {instrument.code: _instrument(instrument) for instrument in standing}
     readings = with_logged_days(building, _readings(building), instruments)
     sections = tuple(
-        _section(section, coats[section.pk], events[section.pk], readings.get(section.pk))
+        _section(section, coats[section.pk], events[section.pk], readings.get(section.code))
         for section in Section.objects.standing().filter(building=building).order_by("code")
     )
     return BuildingRecord(
         code=building.code,
         sections=sections,
-        readings=readings.get(None) or records.no_readings(),
+        readings=readings.get("") or records.no_readings(),
         events=tuple(events[None]),
         instruments=instruments,
         year_built=_number(building.year_built),
@@ -150,7 +163,7 @@ def _events(building: Building) -> dict[UUID | None, list[Happening]]:
 
 
 _COLUMNS = (
-    "section_id",
+    "section__code",
     "taken_at",
     "quantity",
     "value",
@@ -164,37 +177,34 @@ _COLUMNS = (
 )
 
 
-def _readings(building: Building) -> dict[UUID | None, Readings]:
-    zone = building.zone
-    columns: dict[UUID | None, dict[str, list[Any]]] = defaultdict(
-        lambda: {name: [] for name in records.READING_FIELDS}
+def _readings(building: Building) -> dict[str, Readings]:
+    """The house's readings by section code, those of the house itself under ``""``."""
+    standing = Reading.objects.standing().filter(building=building)
+    rows = list(standing.order_by("taken_at", "id").values_list(*_COLUMNS))
+    if not rows:
+        return {}
+    section, taken_at, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
+        *rows, strict=True
     )
-    rows = (
-        Reading.objects.standing().filter(building=building).order_by("taken_at", "id").values_list(*_COLUMNS)
+    values = np.array(value, dtype=float)
+    ends = np.array(qualifier, dtype=np.str_)
+    quantities = np.array(quantity, dtype=np.str_)
+    units = np.array(unit, dtype=np.str_)
+    for name in np.unique(quantities):
+        if name not in _MOISTURE:
+            units[quantities == name] = records.CANONICAL_UNIT[name]
+    whole = Readings(
+        time=local_times(taken_at, building.zone),
+        quantity=quantities,
+        value=values,
+        low=np.where(ends == Qualifier.BELOW, -np.inf, values),
+        high=np.where(ends == Qualifier.ABOVE, np.inf, values),
+        unit=units,
+        height_mm=np.array(height, dtype=float),
+        depth_mm=np.array(depth, dtype=float),
+        instrument=np.array([code or "" for code in meter], dtype=np.str_),
+        point=np.array(point, dtype=np.str_),
+        inspector=np.array(person, dtype=np.str_),
     )
-    for (
-        section,
-        taken_at,
-        quantity,
-        value,
-        qualifier,
-        unit,
-        height,
-        depth,
-        meter,
-        point,
-        person,
-    ) in rows.iterator():
-        column = columns[section]
-        column["time"].append(local_time(taken_at, zone))
-        column["quantity"].append(quantity)
-        column["value"].append(value)
-        column["low"].append(-np.inf if qualifier == Qualifier.BELOW else value)
-        column["high"].append(np.inf if qualifier == Qualifier.ABOVE else value)
-        column["unit"].append(unit if quantity in _MOISTURE else records.CANONICAL_UNIT[quantity])
-        column["height_mm"].append(_number(height))
-        column["depth_mm"].append(_number(depth))
-        column["instrument"].append(meter or "")
-        column["point"].append(point)
-        column["inspector"].append(person)
-    return {section: records.readings_from_columns(column) for section, column in columns.items()}
+    codes, owner = np.unique([code or "" for code in section], return_inverse=True)
+    return {str(code): whole.where(owner == i) for i, code in enumerate(codes)}

@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import threading
+import time
 import uuid
 from collections.abc import Sequence
 from contextlib import suppress
@@ -39,6 +40,8 @@ ROWS_AT_ONCE: Final = 5_000
 #: Who works on an upload says so this often; who has said nothing for so long is gone.
 SAYS_SO: Final = dt.timedelta(seconds=5)
 GONE: Final = dt.timedelta(minutes=2)
+#: How long the one process's own thread waits before it tries a busy database again, in seconds.
+PAUSES: Final = (0.5, 2, 8, 30)
 #: Files that nobody loads are thrown away after so long.
 KEPT: Final = dt.timedelta(days=7)
 WORKING: Final = (UploadState.CHECKING, UploadState.LOADING)
@@ -182,12 +185,15 @@ def _run_beside(pk: uuid.UUID) -> None:
 
 
 def _run_alone(pk: uuid.UUID) -> None:
-    try:
-        run(pk)
-    except OperationalError:
-        log.warning("Upload %s waits for the database.", pk)
-    finally:
-        connections.close_all()
+    for pause in (0, *PAUSES):
+        time.sleep(pause)
+        try:
+            run(pk)
+            return
+        except OperationalError:
+            log.warning("Upload %s waits for the database.", pk)
+        finally:
+            connections.close_all()
 
 
 def _waiting() -> Any:

@@ -85,6 +85,9 @@ def fill() -> None:
     seen.Action.objects.create(
         section=section, flag=flag, kind="watch", done_on="2024-03-02", cost=Decimal("0.10"), photo=photo
     )
+    seen.Upload.objects.create(
+        organisation=organisation, by=user, name="kiln-row", rows=3, state="loaded", report={"left": [NOTE]}
+    )
     seen.Plan.objects.create(building=section.building, section=section, due_on="2024-09-01", reason="policy")
 
 
