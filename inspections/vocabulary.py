@@ -183,6 +183,10 @@ class PlanReason(TextChoices):
     EVENT = "event", "an event was reported"
     TRIAL = "trial", "a trial's schedule"
     FORECAST = "forecast", "half the time left"
+    SEASON = "season", "the end of winter or summer"
+    NEW_COAT = "new_coat", "a new coat"
+    FOLLOW_UP = "follow_up", "whether the work helped"
+    PAPER = "paper", "a paper falls due"
 
 
 class UploadState(TextChoices):

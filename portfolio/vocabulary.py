@@ -136,3 +136,17 @@ class EventKind(TextChoices):
     SUMP_FAILURE = "sump_failure", "sump failure"
     OPENING = "opening", "opening of the wall"
     OTHER = "other", "other event"
+
+
+class PaperKind(TextChoices):
+    VIOLATION = "violation", "violation"
+    PERMIT = "permit", "permit"
+    AUTHORITY_INSPECTION = "authority_inspection", "inspection by an authority"
+    NEIGHBOUR_ACCESS = "neighbour_access", "access to a neighbour’s wall"
+    OTHER = "other", "other paper"
+
+
+class PaperState(TextChoices):
+    OPEN = "open", "open"
+    HANDED_IN = "handed_in", "handed in, not answered yet"
+    CLOSED = "closed", "closed"

@@ -62,9 +62,14 @@ def label(table: Table) -> str:
     return table._meta.label_lower
 
 
+def fields(table: Table) -> list[Any]:
+    """The fields whose values are carried: all but those that the database reckons itself."""
+    return [field for field in table._meta.concrete_fields if not field.generated]
+
+
 def columns(table: Table) -> list[str]:
     """The names that a row's values have in the file."""
-    return [field.attname for field in table._meta.concrete_fields]
+    return [field.attname for field in fields(table)]
 
 
 def entry(table: Table) -> str:

@@ -28,6 +28,7 @@ from inspections.backup.contents import (
     Table,
     applied_migrations,
     entry,
+    fields,
     label,
     missing,
     quietly,
@@ -117,10 +118,10 @@ def _restore_table(archive: zipfile.ZipFile, table: Table, stamp: Stamp, progres
     expected = stamp.tables.get(label(table))
     if expected is None:  # The backup is older than the table.
         return
-    fields = table._meta.concrete_fields
-    readers = {field.attname: _reader(field) for field in fields}
-    defaults = {field.attname: field.get_default() for field in fields}
-    names = [str(field.column) for field in fields]
+    own = fields(table)
+    readers = {field.attname: _reader(field) for field in own}
+    defaults = {field.attname: field.get_default() for field in own}
+    names = [str(field.column) for field in own]
     count = 0
     rows = _rows(archive, table)
     while chunk := list(islice(rows, CHUNK)):

@@ -11,7 +11,7 @@ from inspections.models.field import (
     Upload,
     Visit,
 )
-from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan
+from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan, Policy
 from inspections.models.trials import Allocation, Trial
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "LogValue",
     "Photo",
     "Plan",
+    "Policy",
     "Reading",
     "Trial",
     "Upload",

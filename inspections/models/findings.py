@@ -7,10 +7,11 @@ from typing import ClassVar
 from django.conf import settings
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
+from django.db.models.functions import Coalesce
 
 from inspections.models.field import Photo
 from inspections.vocabulary import ActionKind, FlagState, PlanReason, Verdict
-from portfolio.models import Building, Record, Scoped, Section
+from portfolio.models import Building, Organisation, Paper, Record, Scoped, Section
 from portfolio.models.base import only, ordered, positive
 from portfolio.models.works import or_none
 
@@ -123,7 +124,10 @@ class Action(Record):
 
 
 class Plan(Scoped):
-    """When a section (or a house as a whole, without one) is next due to be inspected, and why then."""
+    """What is next due at a house: the look at one section, at the house as a whole, or one paper.
+
+    A paper's row has a paper and perhaps a section; a house's has neither.
+    """
 
     SCOPE: ClassVar[str] = "building__organisation"
 
@@ -131,17 +135,38 @@ class Plan(Scoped):
     section = models.ForeignKey(
         Section, null=True, blank=True, on_delete=models.CASCADE, related_name="plans"
     )
-    due_on = models.DateField(db_index=True)
+    paper = models.ForeignKey(Paper, null=True, blank=True, on_delete=models.CASCADE, related_name="plans")
+    due_on = models.DateField(db_index=True, help_text="As planned, with the round it belongs to.")
+    falls_on = models.GeneratedField(
+        expression=Coalesce("postponed_to", "due_on"),
+        output_field=models.DateField(),
+        db_persist=True,
+        db_index=True,
+        help_text="The day it counts as due: as postponed, else as planned.",
+    )
+    alone_on = models.DateField(
+        null=True, blank=True, help_text="When it would be due if no round took it along sooner."
+    )
+    last_on = models.DateField(null=True, blank=True, help_text="The visit that settled the one before.")
     reason = models.CharField(max_length=12, choices=PlanReason)
     detail = models.CharField(max_length=500, blank=True)
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True, help_text="What the look will take.")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="plans",
+        help_text="Who is to go: who went last, unless it was handed over.",
+    )
     computed_at = models.DateTimeField(auto_now=True)
     postponed_to = models.DateField(null=True, blank=True)
     postponed_reason = models.CharField(max_length=500, blank=True)
 
     class Meta(Scoped.Meta):
-        ordering = ("due_on", "id")
+        ordering = ("falls_on", "id")
         constraints = (
-            UniqueConstraint("building", or_none("section"), name="plan_key"),
+            UniqueConstraint("building", or_none("section"), or_none("paper"), name="plan_key"),
             only("reason", PlanReason.values, "plan"),
             CheckConstraint(
                 condition=Q(postponed_to__isnull=True) | ~Q(postponed_reason=""),
@@ -150,4 +175,55 @@ class Plan(Scoped):
         )
 
     def __str__(self) -> str:
-        return f"due {self.due_on}"
+        return f"due {self.falls_on}"
+
+
+#: The policy's intervals in months: by verdict, of a house and of a trial's sections.
+_INTERVALS = (*Verdict.values, "house", "trial")
+
+
+def _months(default: int, help_text: str) -> models.PositiveSmallIntegerField:
+    return models.PositiveSmallIntegerField(default=default, help_text=help_text)
+
+
+class Policy(Scoped):
+    """How often an organisation looks at its walls: the longest times that it lets pass."""
+
+    organisation = models.OneToOneField(Organisation, on_delete=models.CASCADE, related_name="policy")
+    trapped_water_months = _months(3, "Between looks at a wall that holds water.")
+    water_entry_months = _months(3, "Between looks at a wall that lets water in.")
+    condensation_months = _months(6, "Between looks at a wall that sweats.")
+    surface_wear_months = _months(6, "Between looks at a face that wears.")
+    drying_out_months = _months(3, "Between looks at a wall that dries out.")
+    insufficient_data_months = _months(3, "Between looks at a wall with too few readings.")
+    stable_months = _months(12, "The longest time between looks at a stable wall.")
+    house_months = _months(12, "Between looks at a house as a whole: gutter, downpipe, paving, pipes.")
+    trial_months = _months(3, "Between looks at the sections of a trial that runs, from its start on.")
+    new_coat_months = models.CharField(
+        max_length=100,
+        default="1, 3, 6, 12",
+        blank=True,
+        help_text="Months after a new coat at which it is looked at.",
+    )
+    late_winter = models.CharField(
+        max_length=5, default="03-01", blank=True, help_text="MM-DD: the end of winter, for stable walls."
+    )
+    late_summer = models.CharField(
+        max_length=5, default="09-01", blank=True, help_text="MM-DD: the end of summer, for stable walls."
+    )
+    flag_days = models.PositiveSmallIntegerField(default=28, help_text="From a flag's opening to the look.")
+    event_days = models.PositiveSmallIntegerField(
+        default=14, help_text="From a flood, a heavy rain or a sump failure to the look."
+    )
+    round_days = models.PositiveSmallIntegerField(
+        default=30, help_text="How much sooner a section may be looked at to go with its house's round."
+    )
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta(Scoped.Meta):
+        ordering = ("organisation__slug",)
+        verbose_name_plural = "policies"
+        constraints = tuple(positive(f"{name}_months", "policy") for name in _INTERVALS)
+
+    def __str__(self) -> str:
+        return f"policy of {self.organisation}"

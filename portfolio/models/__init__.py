@@ -2,6 +2,7 @@
 
 from portfolio.models.base import Record, Scoped, ScopedQuerySet
 from portfolio.models.history import Change, Reassessment
+from portfolio.models.papers import Paper
 from portfolio.models.people import Membership, Organisation, Token, User
 from portfolio.models.places import Building, Section
 from portfolio.models.works import Event, Treatment
@@ -12,6 +13,7 @@ __all__ = [
     "Event",
     "Membership",
     "Organisation",
+    "Paper",
     "Reassessment",
     "Record",
     "Scoped",

@@ -88,7 +88,20 @@ def fill() -> None:
     seen.Upload.objects.create(
         organisation=organisation, by=user, name="kiln-row", rows=3, state="loaded", report={"left": [NOTE]}
     )
-    seen.Plan.objects.create(building=section.building, section=section, due_on="2024-09-01", reason="policy")
+    paper = stands.Paper.objects.create(
+        building=section.building,
+        section=section,
+        kind="violation",
+        title=NOTE,
+        due_on="2024-10-01",
+        sha256=DIGEST,
+        content_type="application/pdf",
+        bytes=len(PICTURE),
+    )
+    seen.Policy.objects.create(organisation=organisation, stable_months=9)
+    plan = {"building": section.building, "section": section, "due_on": "2024-09-01", "reason": "policy"}
+    seen.Plan.objects.create(**plan, person=user, postponed_to="2024-09-15", postponed_reason=NOTE)
+    seen.Plan.objects.create(**{**plan, "reason": "paper"}, paper=paper, minutes=30)
 
 
 if __name__ == "__main__":
