@@ -65,7 +65,7 @@ class Lifetimes:
     @property
     def exact(self) -> BoolArray:
         """Whether the very time of failure of each coat (n,) is known."""
-        return self.low == self.high
+        return np.asarray(self.low == self.high)
 
     @property
     def failures(self) -> int:

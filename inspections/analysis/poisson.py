@@ -55,8 +55,8 @@ def rate_ratio(
         raise ValueError("events must be 0 or more and exposures above 0")
     odds = exposure[1] / exposure[0]
     tail = (1 - level) / 2
-    low = betaincinv(first, second + 1, tail) if first else 0.0
-    high = betaincinv(first + 1, second, 1 - tail) if second else 1.0
+    low = float(betaincinv(first, second + 1, tail)) if first else 0.0
+    high = float(betaincinv(first + 1, second, 1 - tail)) if second else 1.0
     estimate = first / second * odds if second else None
     interval = Interval(estimate, low / (1 - low) * odds, high / (1 - high) * odds if second else None)
     share = exposure[0] / sum(exposure)

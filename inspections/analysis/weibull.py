@@ -94,7 +94,7 @@ def _with_failures(lifetimes: Lifetimes, level: float, family: Family) -> LifeFi
     exposure = float((middles - lifetimes.entry).sum()) / lifetimes.failures
     start = np.array([np.log(exposure / unit), 1.0])
     theta, summit, hessian, inside = climb(likelihood, start, np.eye(2))
-    aims = (_Rate(), _Life(0.0), _Life(family.middle))
+    aims: tuple[_Rate | _Life, ...] = (_Rate(), _Life(0.0), _Life(family.middle))
     ratios, errors = np.ones(3), np.full(3, 0.5)
     if inside:
         gradients = np.column_stack([aim.gradient(theta) for aim in aims])
@@ -173,7 +173,7 @@ class _Life:
         return float((self.z + theta[0]) / theta[1])
 
     def gradient(self, theta: FloatArray) -> FloatArray:
-        return np.array([1.0, -(self.z + theta[0]) / theta[1]]) / theta[1]
+        return np.array([1 / theta[1], -self.value(theta) / theta[1]])
 
     def line(self, value: float, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         return np.array([theta[1] * value - self.z, theta[1]]), np.array([[value], [1.0]])
