@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -51,25 +52,42 @@ def assess_building(
 ) -> list[SectionAssessment]:
     """Assess every section of a house from what was known at the end of ``as_of``, in the house's order."""
     day = float((as_of - _EPOCH).days)
-    prepared = prepare(record.until(day))
+    prepared, judged = judge(record.until(day), day)
+    return [_assess(prepared, own, as_of, failure_threshold) for own in judged]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A section with its statistics, its posterior, and the verdict that follows."""
+
+    section: SectionRecord
+    features: SectionFeatures
+    posterior: Posterior
+    verdict: str
+
+
+def judge(known: BuildingRecord, day: float) -> tuple[PreparedBuilding, list[Judged]]:
+    """The verdict on every section of a house, in its order; ``known`` holds nothing later than ``day``."""
+    prepared = prepare(known)
     features = building_features(prepared, day)
     found = posteriors(MODEL, [item.vector for item in features])
-    return [
-        _assess(prepared, section, own, posterior, as_of, failure_threshold)
+    return prepared, [
+        Judged(section, own, posterior, _verdict(posterior, _visits_of_coat(section, own)))
         for section, own, posterior in zip(prepared.record.sections, features, found, strict=True)
     ]
 
 
+def _visits_of_coat(section: SectionRecord, features: SectionFeatures) -> int:
+    """On how many days the section was read since its present coat's story began."""
+    days = np.unique(np.floor(section.readings.time))
+    return int((days >= features.coat_start).sum())
+
+
 def _assess(
-    prepared: PreparedBuilding,
-    section: SectionRecord,
-    features: SectionFeatures,
-    posterior: Posterior,
-    as_of: dt.date,
-    threshold: float,
+    prepared: PreparedBuilding, judged: Judged, as_of: dt.date, threshold: float
 ) -> SectionAssessment:
-    visits = np.unique(np.floor(section.readings.time))
-    verdict = _verdict(posterior, len(visits[visits >= features.coat_start]))
+    section, features, posterior = judged.section, judged.features, judged.posterior
+    verdict = judged.verdict
     subject = verdict if verdict != INSUFFICIENT else posterior.ranked[0]
     against = next(name for name in posterior.ranked if name != subject)
     evidence = tuple(
@@ -85,7 +103,8 @@ def _assess(
         if group == "prior" or not is_read(features, group)
     )
     forecast = _forecast(prepared, section, features, as_of, threshold)
-    last_visit = _date(visits[-1]) if len(visits) else None
+    times = section.readings.time
+    last_visit = _date(float(times[-1])) if len(times) else None
     return SectionAssessment(
         building=prepared.record.code,
         section=section.code,

@@ -119,6 +119,10 @@ class AllocationFilters(OfSection, RecordFilters):
     allocated_by = Word(AllocatedBy.choices)
 
 
+class ReplayFilters(OfSection):
+    model_version = Text()
+
+
 class AssessmentFilters(OfSection):
     """Each section's current assessment, unless a date, an id or `current` asks for others."""
 

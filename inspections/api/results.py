@@ -97,3 +97,11 @@ class ResultSerializer(WholeResult):
     forecast = ForecastSerializer(allow_null=True)
     advice = AdviceSerializer(many=True)
     next_inspection = serializers.DateField(allow_null=True)
+
+
+class LookSerializer(WholeResult):
+    """What would have been said of a section at the end of a past day."""
+
+    as_of = serializers.DateField()
+    verdict = serializers.ChoiceField(Verdict.choices)
+    probability = ProbabilitySerializer()

@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inspections.api.results import ResultSerializer
+from inspections.api.results import LookSerializer, ResultSerializer
 from inspections.models import (
     Action,
     Allocation,
@@ -20,6 +20,7 @@ from inspections.models import (
     Photo,
     Plan,
     Reading,
+    Replay,
     Trial,
     Visit,
 )
@@ -223,6 +224,18 @@ class AssessmentSerializer(ResultSerializer):
             name: fields[name].to_representation(fields[name].get_attribute(instance)) for name in self.OWN
         }
         return {**instance.result, **own}
+
+
+class ReplaySerializer(WholeSerializer):
+    building = code_of("section.building")
+    building_id = id_of("section.building_id")
+    section = code_of("section")
+    section_id = id_of()
+    looks = LookSerializer(many=True, help_text="In time, one for each round of visits to the house.")
+
+    class Meta:
+        model = Replay
+        fields = ("id", *PLACE, "made_at", "model_version", "readings", "entered_later", "looks")
 
 
 class FlagSerializer(WholeSerializer):

@@ -31,6 +31,7 @@ from inspections.models import (
     LogValue,
     Plan,
     Reading,
+    Replay,
     Trial,
     Visit,
 )
@@ -200,6 +201,19 @@ class AssessmentViewSet(Records):
         "trapped_probability": ("trapped_probability",),
         "verdict": ("verdict", "trapped_probability"),
     }
+
+
+class ReplayViewSet(Records):
+    """Each section's verdict as it would have been given at every past visit, from what was known then.
+
+    Where readings were entered later than they were taken, that is hindsight: `entered_later` counts them.
+    """
+
+    is_tagged = False
+    queryset = Replay.objects.select_related("section__building")
+    serializer_class = serializers.ReplaySerializer
+    filterset_class = filtersets.ReplayFilters
+    orderings = {"section": ("section__building__code", "section__code")}
 
 
 class FlagViewSet(Records):

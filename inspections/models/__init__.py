@@ -11,7 +11,7 @@ from inspections.models.field import (
     Upload,
     Visit,
 )
-from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan, Policy
+from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan, Policy, Replay
 from inspections.models.trials import Allocation, Trial
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "Plan",
     "Policy",
     "Reading",
+    "Replay",
     "Trial",
     "Upload",
     "Visit",

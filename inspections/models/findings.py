@@ -51,6 +51,26 @@ class Assessment(Scoped):
         return f"{self.section} on {self.as_of}: {self.verdict}"
 
 
+class Replay(Scoped):
+    """A section's verdict as it would have been given at each past visit, from what was known then."""
+
+    SCOPE: ClassVar[str] = "section__building__organisation"
+
+    section = models.OneToOneField(Section, on_delete=models.CASCADE, related_name="replay")
+    made_at = models.DateTimeField()
+    model_version = models.CharField(max_length=40)
+    looks = models.JSONField(help_text="In time: as_of, verdict and probability of each look.")
+    digests = models.JSONField(help_text="Of all that each look saw, in the same order.")
+    readings = models.PositiveIntegerField(help_text="The section's readings.")
+    entered_later = models.PositiveIntegerField(help_text="Those entered over a week after they were taken.")
+
+    class Meta(Scoped.Meta):
+        ordering = ("section__building__code", "section__code")
+
+    def __str__(self) -> str:
+        return f"{self.section}: {len(self.looks)} looks"
+
+
 class Flag(Scoped):
     """An assessment that somebody must act on. It opens and closes at different levels."""
 

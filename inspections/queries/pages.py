@@ -12,7 +12,17 @@ from uuid import UUID
 
 from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
 
-from inspections.models import LIVE_FLAG_STATES, Action, Allocation, Assessment, Flag, Plan, Reading, Trial
+from inspections.models import (
+    LIVE_FLAG_STATES,
+    Action,
+    Allocation,
+    Assessment,
+    Flag,
+    Plan,
+    Reading,
+    Replay,
+    Trial,
+)
 from inspections.vocabulary import OF_THE_BUILDING, Quantity
 from portfolio.models import Building, Event, Membership, Organisation, Section, Treatment, User
 
@@ -197,6 +207,12 @@ def past_of(organisation: Organisation, section: Section) -> Past:
         actions=list(Action.objects.of(organisation).standing().filter(section=section)),
         flags=list(Flag.objects.of(organisation).filter(section=section)),
     )
+
+
+def replay_of(organisation: Organisation, section: Section) -> Replay | None:
+    """What would have been said of a section at each past visit, if somebody has looked back on it."""
+    found: Replay | None = Replay.objects.of(organisation).filter(section=section).defer("digests").first()
+    return found
 
 
 def section_readings(organisation: Organisation, section: Section) -> QuerySet[Reading]:

@@ -111,6 +111,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         pages.past_of(organisation, found),
         today,
         system,
+        pages.replay_of(organisation, found),
     )
     return _page(
         request,

@@ -21,6 +21,7 @@ from inspections.models import (
     Photo,
     Plan,
     Reading,
+    Replay,
     Trial,
     Visit,
 )
@@ -236,6 +237,14 @@ def assessment(
         current=current,
         result=result_of(where, as_of, verdict, trapped),
     )
+
+
+def replay(organisation: Organisation, **fields: Any) -> Replay:
+    where = fields.pop("section", None) or section(organisation)
+    told = result_of(where, DAY, "trapped_water", 0.7)
+    look = {name: told[name] for name in ("as_of", "verdict", "probability")}
+    given = {"looks": [look], "digests": ["0" * 32], "readings": 22, "entered_later": 3, **fields}
+    return Replay.objects.create(section=where, made_at=MOMENT, model_version="test", **given)
 
 
 def flag(organisation: Organisation, **fields: Any) -> Flag:

@@ -7,7 +7,7 @@ import datetime as dt
 import io
 from typing import Any, ClassVar
 
-from inspections.models import Action, Assessment, Flag, Plan
+from inspections.models import Action, Assessment, Flag, Plan, Replay
 from portfolio.models import Organisation
 from tests.api import factories
 from tests.api.base import EndpointTests
@@ -73,6 +73,22 @@ class TestAssessments(EndpointTests):
     def test_the_contracts_example_is_as_described(self) -> None:
         """The example of the contract for results, with the probabilities that it leaves out filled in."""
         validator({"$ref": "#/components/schemas/Assessment"}).validate({**EXAMPLE, **OWN})
+
+
+class TestReplays(EndpointTests):
+    endpoint = "replays"
+    model = Replay
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.replay(organisation)
+
+    def test_gives_a_sections_looks_and_how_much_is_hindsight(self, cast: Cast, analyst: Program) -> None:
+        stored = factories.replay(cast.organisation)
+        factories.replay(cast.organisation)
+        (row,) = analyst.results(f"replays/?section_id={stored.section_id}")
+        assert row["looks"] == stored.looks
+        assert (row["readings"], row["entered_later"]) == (22, 3)
+        assert "digests" not in row
 
 
 class TestFlags(EndpointTests):

@@ -142,9 +142,9 @@ class TestCommand:
         said = io.StringIO()
         ask_for_assessment([house.pk])
         call_command("run_due", stderr=said)
-        assert said.getvalue() == "Assessed 1 house anew.\n"
+        assert said.getvalue() == "Assessed 1 house anew.\nLooked back on 1 house.\n"
         call_command("run_due", stderr=said)
-        assert said.getvalue() == "Assessed 1 house anew.\n"
+        assert said.getvalue() == "Assessed 1 house anew.\nLooked back on 1 house.\n"
 
     def test_a_pause_is_a_time(self) -> None:
         with pytest.raises(CommandError, match="above 0"):

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.analysis.strips import InstrumentChange, Line, Points, Strip
-from inspections.web.present import bars, hatches, strips_svg, svg, walls
+from inspections.web.present import bars, hatches, strips_svg, svg, time_axis, walls
 from portfolio.vocabulary import Binder, Substrate, TreatmentKind
 
 CSS = Path(walls.__file__).parents[2] / "static" / "wythe" / "wythe.css"
@@ -193,7 +193,7 @@ def picture_of(strips: list[Strip], **options: object) -> Element:
         "rules": [],
         "fan": None,
         "as_of": DAY + 540,
-        "sheet": strips_svg.DESK,
+        "sheet": time_axis.DESK,
         "system": "si",
     }
     return fromstring(strips_svg.draw(strips, **(facts | options)))  # type: ignore[arg-type]
@@ -221,10 +221,10 @@ def test_a_drawing_has_a_name_and_tells_its_last_readings() -> None:
 
 
 def test_treatments_are_named_at_a_desk_and_numbered_on_a_phone() -> None:
-    rules = [strips_svg.Rule(DAY + 100, "lime coat 2019"), strips_svg.Rule(DAY + 101, "cement coat 2019")]
+    rules = [time_axis.Rule(DAY + 100, "lime coat 2019"), time_axis.Rule(DAY + 101, "cement coat 2019")]
     desk = [text.text for text in picture_of([strip()], rules=rules).iter("text")]
     assert {"lime coat 2019", "cement coat 2019"} <= set(desk)
-    phone = [text.text for text in picture_of([strip()], rules=rules, sheet=strips_svg.PHONE).iter("text")]
+    phone = [text.text for text in picture_of([strip()], rules=rules, sheet=time_axis.PHONE).iter("text")]
     assert {"1", "2"} <= set(phone)
     assert "lime coat 2019" not in phone
     assert strips_svg.numbered([strip()], rules, None, DAY + 540) == rules
@@ -232,8 +232,8 @@ def test_treatments_are_named_at_a_desk_and_numbered_on_a_phone() -> None:
 
 def test_a_coat_from_before_the_first_reading_is_named_at_the_edge_while_it_stood() -> None:
     rules = [
-        strips_svg.Rule(DAY - 900, "cement coat 1990", until=np.inf),
-        strips_svg.Rule(DAY - 999, "lime coat 1980", until=DAY - 900),
+        time_axis.Rule(DAY - 900, "cement coat 1990", until=np.inf),
+        time_axis.Rule(DAY - 999, "lime coat 1980", until=DAY - 900),
     ]
     assert [rule.name for rule in strips_svg.numbered([strip()], rules, None, DAY + 540)] == [
         "← cement coat 1990"
@@ -247,7 +247,7 @@ def test_there_is_no_fan_to_a_threshold_that_lies_behind() -> None:
 
 
 def test_names_of_rules_at_one_time_do_not_overlap() -> None:
-    rules = [strips_svg.Rule(DAY + 100 + i, f"cement coat {i}") for i in range(4)]
+    rules = [time_axis.Rule(DAY + 100 + i, f"cement coat {i}") for i in range(4)]
     texts = [
         text for text in picture_of([strip()], rules=rules).iter("text") if text.get("class") == "rule-name"
     ]
@@ -276,10 +276,10 @@ def test_a_strip_in_american_units_is_drawn_in_them() -> None:
     st.lists(
         st.tuples(st.floats(-1e5, 1e5), st.sampled_from(["read", "above", "below", "aside"])), max_size=12
     ),
-    st.sampled_from([strips_svg.DESK, strips_svg.PHONE]),
+    st.sampled_from([time_axis.DESK, time_axis.PHONE]),
 )
 def test_any_readings_give_a_drawing_without_nan(
-    rows: list[tuple[float, str]], sheet: strips_svg.Sheet
+    rows: list[tuple[float, str]], sheet: time_axis.Sheet
 ) -> None:
     points = Points(
         DAY + np.arange(len(rows)) * 90.0,

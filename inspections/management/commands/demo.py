@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import os
 import socket
+import threading
 from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import OperationalError
+from django.db import OperationalError, connection
 
 from inspections.demo import PASSPHRASE, PEOPLE, SLUG, DemoRefused, refuse_others, set_up
+from inspections.domain.replays import replay_due
 from inspections.management.terminal import progress_on
 from inspections.records import RecordsRefused
 
@@ -83,8 +85,17 @@ class Command(BaseCommand):
 
     def _serve(self, port: int) -> None:
         """Django's own server, with its remark about production left out: this never is."""
+        threading.Thread(target=_look_back, name="look back", daemon=True).start()
         os.environ["DJANGO_RUNSERVER_HIDE_WARNING"] = "true"
         call_command("runserver", f"{HOST}:{port}", use_reloader=False, skip_checks=True)
+
+
+def _look_back() -> None:
+    """Work out the past of every wall while the pages are already served."""
+    try:
+        replay_due()
+    finally:
+        connection.close()
 
 
 def _refuse_taken(port: int) -> None:

@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 
 from inspections.analysis.results import HYPOTHESES
 from inspections.analysis.strips import Strip
-from inspections.models import LIVE_FLAG_STATES, Assessment
+from inspections.models import LIVE_FLAG_STATES, Assessment, Replay
 from inspections.queries.pages import AreaLevel, Past, Stretch
 from inspections.vocabulary import Verdict
 from inspections.web.present import (
@@ -23,8 +23,10 @@ from inspections.web.present import (
     house,
     ledger,
     measuring,
+    replay,
     sentences,
     strips_svg,
+    time_axis,
     units,
     verdict,
     words,
@@ -106,6 +108,7 @@ class SectionPage:
     source_check: str
     here: house.WallFigure
     strips: Drawn | None
+    replay: replay.Past | None
     coats: list[ledger.CoatRow]
     events: list[str]
     flags: list[str]
@@ -121,11 +124,14 @@ def present(
     past: Past,
     today: dt.date,
     system: str,
+    looked_back: Replay | None = None,
 ) -> SectionPage:
     """The page of one section. ``latest``: last level of each area; ``strips``: as of the assessment."""
     assessment = stretch.assessment
     live = [flag for flag in past.flags if flag.state in LIVE_FLAG_STATES]
     over = [flag for flag in past.flags if flag.state not in LIVE_FLAG_STATES]
+    marks = rules(stretch.treatments, past.events)
+    as_of = assessment.as_of if assessment else today
     return SectionPage(
         name=name,
         code=stretch.section.code,
@@ -138,11 +144,12 @@ def present(
         here=house.wall_of(stretch, neighbours, today, system),
         strips=draw(
             strips,
-            rules(stretch.treatments, past.events),
+            marks,
             assessment.result if assessment else None,
-            assessment.as_of if assessment else today,
+            as_of,
             system,
         ),
+        replay=replay.present(looked_back, marks, as_of),
         coats=ledger.coat_rows(stretch.treatments, system),
         events=[house.event_sentence(event, system, with_place=False) for event in reversed(past.events)],
         flags=ledger.flag_lines(over, today),
@@ -293,27 +300,27 @@ _RULED: Final = (
 )
 
 
-def rules(treatments: Iterable[Treatment], events: Iterable[Event]) -> list[strips_svg.Rule]:
+def rules(treatments: Iterable[Treatment], events: Iterable[Event]) -> list[time_axis.Rule]:
     """Coats put on and taken off, and events that matter, in time."""
     found = []
     for treatment in treatments:
         name = words.coat_name(treatment).removeprefix(f"{treatment.applied_on.year} ")
         off = dates.to_days(treatment.removed_on) if treatment.removed_on else math.inf
         on = dates.to_days(treatment.applied_on)
-        found.append(strips_svg.Rule(on, f"{name} {treatment.applied_on.year}", until=off))
+        found.append(time_axis.Rule(on, f"{name} {treatment.applied_on.year}", until=off))
         if treatment.removed_on:
             label = f"{name} off {treatment.removed_on.year}"
-            found.append(strips_svg.Rule(dates.to_days(treatment.removed_on), label))
+            found.append(time_axis.Rule(dates.to_days(treatment.removed_on), label))
     for event in events:
         if event.kind in _RULED:
             label = f"{event.get_kind_display()} {event.happened_on.year}"
-            found.append(strips_svg.Rule(dates.to_days(event.happened_on), label, treatment=False))
+            found.append(time_axis.Rule(dates.to_days(event.happened_on), label, treatment=False))
     return sorted(found, key=lambda rule: rule.time)
 
 
 def draw(
     strips: Sequence[Strip],
-    marks: Sequence[strips_svg.Rule],
+    marks: Sequence[time_axis.Rule],
     result: Result | None,
     as_of: dt.date,
     system: str,
@@ -323,8 +330,7 @@ def draw(
         return None
     fan, day = strips_svg.fan_of(result), dates.to_days(as_of)
     desk, phone = (
-        strips_svg.draw(strips, marks, fan, day, sheet, system)
-        for sheet in (strips_svg.DESK, strips_svg.PHONE)
+        strips_svg.draw(strips, marks, fan, day, sheet, system) for sheet in (time_axis.DESK, time_axis.PHONE)
     )
     named = [rule.name for rule in strips_svg.numbered(strips, marks, fan, day)]
     return Drawn(desk, phone, named, units.in_units(_notes(strips, fan is not None), system))

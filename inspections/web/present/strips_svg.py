@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -15,19 +14,16 @@ from inspections.analysis.records import YEAR, FloatArray
 from inspections.analysis.strips import ABOVE, ASIDE, BELOW, READ, Strip
 from inspections.web.present import dates, units, words
 from inspections.web.present.svg import Point, add, canvas, markup, nice_ticks, picture, polyline, short
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """A vertical rule through all strips: a coat put on or taken off, or an event. ``time`` in days.
-
-    ``until``: when the coat came off again; one that was on before the first reading is named at the edge.
-    """
-
-    time: float
-    name: str
-    treatment: bool = True
-    until: float = -np.inf
+from inspections.web.present.time_axis import (
+    ROW,
+    Rule,
+    Sheet,
+    draw_rules,
+    draw_years,
+    label_rows,
+    scale,
+    within,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,26 +36,8 @@ class Fan:
     late: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """The paper: px, with ``named`` saying whether rules carry their names or only their numbers."""
-
-    width: float
-    left: float
-    right: float
-    strip: float
-    gap: float
-    named: bool
-
-
-DESK: Final = Sheet(width=1120, left=58, right=20, strip=92, gap=34, named=True)
-PHONE: Final = Sheet(width=358, left=44, right=8, strip=84, gap=34, named=False)
 #: Height of letters, px, and their average width over it for the system's bold sans serif (from memory).
 LETTER, BOLD = 13.0, 0.62
-#: Room a rule's name is given: on paper, and where the column is narrow, letters are larger than on a desk.
-LARGEST, AVERAGE = 16.0, 0.54
-#: Height of one row of rules' names, px.
-ROW = 17.0
 #: A forecast is drawn at most this share of the record's length (but at least two years) ahead.
 AHEAD_SHARE, AHEAD_LEAST_YEARS = 0.35, 2.0
 #: Room before the first and after the last reading, as a share of the record's length.
@@ -106,16 +84,16 @@ def draw(
 ) -> SafeString:
     """All strips as one drawing with a name and a description that says how each ends."""
     span = span_of(strips, as_of, fan)
-    x = _scale(span, (sheet.left, sheet.width - sheet.right))
-    shown_rules = _within(rules, span)
-    rows = _label_rows(shown_rules, x, sheet)
+    x = scale(span, (sheet.left, sheet.width - sheet.right))
+    shown_rules = within(rules, span)
+    rows = label_rows(shown_rules, x, sheet)
     head = 24.0 + ROW * (max(rows, default=-1) + 1)
     height = head + len(strips) * (sheet.strip + sheet.gap) + 30
     root = canvas(sheet.width, height, "strips desk" if sheet.named else "strips phone")
     picture(root, "Readings over time, one quantity a strip", describe(strips, system))
     bottom = height - 26
-    _draw_years(root, x, span, head, bottom)
-    _draw_rules(root, shown_rules, rows, x, head, bottom, sheet)
+    draw_years(root, x, span, head, bottom)
+    draw_rules(root, shown_rules, rows, x, bottom, sheet)
     for i, strip in enumerate(strips):
         top = head + sheet.gap + i * (sheet.strip + sheet.gap) - 8
         _Drawn(root, strip, x, (top, top + sheet.strip), sheet, system, as_of).all(fan)
@@ -124,17 +102,7 @@ def draw(
 
 def numbered(strips: Sequence[Strip], rules: Sequence[Rule], fan: Fan | None, as_of: float) -> list[Rule]:
     """The rules that the drawing shows, in the order in which a phone's drawing numbers them."""
-    return _within(rules, span_of(strips, as_of, fan))
-
-
-def _within(rules: Sequence[Rule], span: tuple[float, float]) -> list[Rule]:
-    """The rules of this span, and at its edge the coats that were on before it."""
-    before = [
-        replace(rule, time=span[0], name=f"← {rule.name}")
-        for rule in rules
-        if rule.time < span[0] < rule.until
-    ]
-    return before + [rule for rule in rules if span[0] <= rule.time <= span[1]]
+    return within(rules, span_of(strips, as_of, fan))
 
 
 def describe(strips: Sequence[Strip], system: str) -> str:
@@ -147,74 +115,6 @@ def describe(strips: Sequence[Strip], system: str) -> str:
             count = words.counted(int(kept.sum()), "reading")
             parts.append(f"{words.capital(words.quantity_name(strip.quantity))}: {count}, the last {value}.")
     return " ".join(parts)
-
-
-def _scale(domain: tuple[float, float], target: tuple[float, float]) -> Callable[[float], float]:
-    low, high = domain
-    wide = (high - low) or 1.0
-    return lambda value: target[0] + (value - low) / wide * (target[1] - target[0])
-
-
-# Time axis and rules ---------------------------------------------------------------------------------------
-
-
-def _draw_years(
-    root: Element, x: Callable[[float], float], span: tuple[float, float], top: float, bottom: float
-) -> None:
-    first, last = dates.from_days(span[0]).year, dates.from_days(span[1]).year
-    room = x(span[0] + YEAR) - x(span[0])
-    step = next(step for step in (1, 2, 5, 10, 20, 50) if step * room >= 42 or step == 50)
-    for year in range(first, last + 1):
-        place = x(dates.to_days(dt.date(year, 1, 1)))
-        if place < x(span[0]) - 0.5:
-            continue
-        named = year % step == 0
-        add(root, "path", d=f"M{short(place)} {short(top)}V{short(bottom + (5 if named else 0))}",
-            class_="year" if named else "year faint")  # fmt: skip
-        if named:
-            for y in (top - 4, bottom + 18):
-                add(root, "text", str(year), x=place, y=y, text_anchor="middle", class_="tick")
-
-
-def _label_rows(rules: Sequence[Rule], x: Callable[[float], float], sheet: Sheet) -> list[int]:
-    """The row in which each rule's name (or number) stands, so that none overlaps another."""
-    ends: list[float] = []
-    rows = []
-    for i, rule in enumerate(rules):
-        start, wide = _label_place(rule, i, x, sheet)
-        row = next((r for r, end in enumerate(ends) if end <= start), len(ends))
-        if row == len(ends):
-            ends.append(0.0)
-        ends[row] = start + wide + 10
-        rows.append(row)
-    return rows
-
-
-def _label_place(rule: Rule, i: int, x: Callable[[float], float], sheet: Sheet) -> tuple[float, float]:
-    wide = len(_label(rule, i, sheet)) * LARGEST * AVERAGE
-    start = x(rule.time) + 4
-    return (start if start + wide <= sheet.width else x(rule.time) - 4 - wide), wide
-
-
-def _label(rule: Rule, i: int, sheet: Sheet) -> str:
-    return rule.name if sheet.named else str(i + 1)
-
-
-def _draw_rules(
-    root: Element,
-    rules: Sequence[Rule],
-    rows: Sequence[int],
-    x: Callable[[float], float],
-    head: float,
-    bottom: float,
-    sheet: Sheet,
-) -> None:
-    for i, (rule, row) in enumerate(zip(rules, rows, strict=True)):
-        kind = "rule" if rule.treatment else "rule event"
-        top = 4.0 + row * ROW
-        add(root, "path", d=f"M{short(x(rule.time))} {short(top)}V{short(bottom)}", class_=kind)
-        start, _ = _label_place(rule, i, x, sheet)
-        add(root, "text", _label(rule, i, sheet), x=start, y=top + 10, class_="rule-name")
 
 
 # One strip -------------------------------------------------------------------------------------------------
@@ -238,7 +138,7 @@ class _Drawn:
         self.change = self.form.change if strip.unit == units.KELVIN else self.form.value
         self.system, self.as_of = system, as_of
         self.domain = self._domain()
-        self.y = _scale(self.domain, (edges[1], edges[0]))
+        self.y = scale(self.domain, (edges[1], edges[0]))
 
     def all(self, fan: Fan | None) -> None:
         self._frame()

@@ -1,0 +1,110 @@
+"""Keeping, for every section, the verdict as it would have been given at each past visit."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+from typing import Any
+
+from django.db.models import Count, F, Max, Min, Q
+from django.utils import timezone
+
+from inspections.analysis.assessment import model_version
+from inspections.analysis.replay import Look, digests, look_back, rounds
+from inspections.models import Reading, Replay
+from inspections.queries.series import building_record
+from portfolio.models import Building, Section
+
+log = logging.getLogger(__name__)
+
+#: A reading entered later than this after it was taken could not have told anything on its day.
+ENTERED_LATER = dt.timedelta(days=7)
+
+
+def replay_due(*, building: Building | None = None, at_most: int | None = None) -> int:
+    """Look back again on the houses that were assessed since that was last done; how many there were.
+
+    Those never looked back on come last, since they cost most: a house's whole past, once.
+    """
+    houses = Building.objects.standing()
+    if building is not None:
+        houses = houses.filter(pk=building.pk)
+    stands = Q(sections__voided_at__isnull=True)
+    houses = houses.annotate(
+        assessed=Max(
+            "sections__assessments__made_at", filter=stands & Q(sections__assessments__current=True)
+        ),
+        looked=Min("sections__replay__made_at", filter=stands),
+    )
+    stale = Q(looked=None) | Q(looked__lt=F("assessed"))
+    due = houses.filter(stale, assessed__isnull=False).order_by(F("looked").asc(nulls_last=True), "code")
+    found = list(due[:at_most])
+    for house in found:
+        try:
+            replay(house)
+        except Exception:
+            # One house must not keep the others' past from being told; it goes on waiting.
+            log.exception("The past of building %s could not be replayed", house.pk)
+    return len(found)
+
+
+def replay(building: Building) -> int:
+    """Look back on a house from each of its visits, and keep what was said; how many looks were computed.
+
+    A look whose whole record is as it was when it was last computed is taken over, not computed again.
+    """
+    started = timezone.now()
+    record = building_record(building)
+    days = rounds(record)
+    named = digests(record, days)
+    sections = {section.code: section for section in Section.objects.standing().filter(building=building)}
+    known = _known(building)
+    looks: dict[str, list[tuple[str, dict[str, Any]]]] = {code: [] for code in sections}
+    computed = 0
+    for day, digest in zip(days, named, strict=True):
+        if digest not in known:
+            known[digest] = {code: _plain(look) for code, look in look_back(record, day).items()}
+            computed += 1
+        for code, look in known[digest].items():
+            if code in looks:
+                looks[code].append((digest, look))
+    counts = _entered(building)
+    Replay.objects.bulk_create(
+        [
+            Replay(
+                section=section,
+                made_at=started,
+                model_version=model_version(),
+                looks=[look for _, look in looks[code]],
+                digests=[digest for digest, _ in looks[code]],
+                readings=counts.get(section.pk, (0, 0))[0],
+                entered_later=counts.get(section.pk, (0, 0))[1],
+            )
+            for code, section in sections.items()
+        ],
+        update_conflicts=True,
+        unique_fields=("section",),
+        update_fields=("made_at", "model_version", "looks", "digests", "readings", "entered_later"),
+    )
+    return computed
+
+
+def _plain(look: Look) -> dict[str, Any]:
+    return {"as_of": look.as_of.isoformat(), "verdict": look.verdict, "probability": look.probability}
+
+
+def _known(building: Building) -> dict[str, dict[str, dict[str, Any]]]:
+    """What was computed before: each look, by digest and section."""
+    known: dict[str, dict[str, dict[str, Any]]] = {}
+    for kept in Replay.objects.filter(section__building=building).select_related("section"):
+        for digest, look in zip(kept.digests, kept.looks, strict=True):
+            known.setdefault(digest, {})[kept.section.code] = look
+    return known
+
+
+def _entered(building: Building) -> dict[Any, tuple[int, int]]:
+    """By section the number of standing readings, and of those entered later than :data:`ENTERED_LATER`."""
+    later = Count("pk", filter=Q(entered_at__gt=F("taken_at") + ENTERED_LATER))
+    rows = Reading.objects.standing().filter(building=building, section__isnull=False)
+    told = rows.order_by().values("section").annotate(total=Count("pk"), later=later)
+    return {row["section"]: (row["total"], row["later"]) for row in told}
