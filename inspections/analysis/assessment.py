@@ -90,9 +90,12 @@ def _assess(
     verdict = judged.verdict
     subject = verdict if verdict != INSUFFICIENT else posterior.ranked[0]
     against = next(name for name in posterior.ranked if name != subject)
+    trends = _trends(prepared, section, features)
     evidence = tuple(
         Evidence(
-            group, posterior.weight(group, subject, against), statement(group, prepared, section, features)
+            group,
+            posterior.weight(group, subject, against),
+            statement(group, prepared, section, features, trends),
         )
         for group in READ_GROUPS
         if is_read(features, group)
@@ -114,7 +117,7 @@ def _assess(
         log_odds=LogOdds(against, prior, prior + sum(item.weight for item in evidence)),
         since=_since(prepared, section, features, verdict),
         evidence=tuple(sorted(evidence, key=lambda item: -abs(item.weight))),
-        trends=_trends(prepared, section, features),
+        trends=trends,
         forecast=forecast,
         advice=advise(features, posterior.probability, verdict, against, VALUE),
         next_inspection=next_inspection(verdict, last_visit, as_of, forecast.early if forecast else None),

@@ -5,7 +5,7 @@ Areas and lengths are in canonical units here; the pages turn them into the read
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from inspections.analysis.levels import Level
 from inspections.analysis.margins import MEASURED
 from inspections.analysis.records import SectionRecord
 from inspections.analysis.regression import SeasonalFit
+from inspections.analysis.results import TrendResult
 from inspections.analysis.series import PreparedBuilding, since
 
 #: Two-sided 95 % point of the normal distribution.
@@ -22,13 +23,23 @@ NORMAL_95 = 1.959964
 #: Visits that the words "of late" cover.
 LATELY = 4
 
+Trends = Mapping[str, TrendResult]
+Writer = Callable[[PreparedBuilding, SectionRecord, SectionFeatures, Trends], str]
+
 
 def statement(
-    group: str, prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures
+    group: str,
+    prepared: PreparedBuilding,
+    section: SectionRecord,
+    features: SectionFeatures,
+    trends: Trends,
 ) -> str:
-    """One or two sentences on what the readings of ``group`` show of the section."""
+    """One or two sentences on what the readings of ``group`` show of the section.
+
+    Rates are those of ``trends``, wherever they have an interval, so that a page gives one number only.
+    """
     writer = _WRITERS[group]
-    text = writer(prepared, section, features)
+    text = writer(prepared, section, features, trends)
     aside = prepared.aside[section.code]
     count = int((aside.quantity == group).sum())
     if count:
@@ -36,17 +47,23 @@ def statement(
     return text
 
 
-def _moved(name: str, fit: SeasonalFit, unit: str) -> str:
+def _rate(fit: SeasonalFit, trend: TrendResult | None) -> tuple[float, float, float]:
+    """The rate and its 95 % interval: as reported, else by the regression."""
+    if trend and trend.rate_per_year is not None and trend.low is not None and trend.high is not None:
+        return trend.rate_per_year, trend.low, trend.high
     reach = NORMAL_95 * fit.rate_error
-    low, high = fit.rate - reach, fit.rate + reach
+    return fit.rate, fit.rate - reach, fit.rate + reach
+
+
+def _moved(name: str, fit: SeasonalFit, trend: TrendResult | None) -> str:
     if fit.n < 3:
         return f"{name} was read {_times(fit.n)}, too few for a rate"
+    rate, low, high = _rate(fit, trend)
     if low > 0 or high < 0:
-        verb = "rose" if fit.rate > 0 else "fell"
+        verb = "rose" if rate > 0 else "fell"
         ends = sorted((abs(low), abs(high)))
-        span = f"{ends[0]:.2g} to {ends[1]:.2g}, {_visits(fit.n)}"
-        return f"{name} {verb} {abs(fit.rate):.2g}{unit} a year ({span})"
-    return f"{name} shows no clear rise or fall ({low:+.2g} to {high:+.2g}{unit} a year, {_visits(fit.n)})"
+        return f"{name} {verb} {abs(rate):.2g} a year ({ends[0]:.2g} to {ends[1]:.2g}, {_visits(fit.n)})"
+    return f"{name} shows no clear rise or fall ({low:+.2g} to {high:+.2g} a year, {_visits(fit.n)})"
 
 
 def _visits(count: int) -> str:
@@ -83,32 +100,40 @@ def _meter_changed(prepared: PreparedBuilding, quantity: str, level: Level) -> s
     )
 
 
-def _face(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _face(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, trends: Trends
+) -> str:
     level = prepared.levels[section.code]["surface_moisture"]
     fit = features.fits.get("surface_moisture")
     if fit is None:
         return "Face moisture has not been read since the present coat was put on."
-    text = _moved("Face moisture", fit, "") + _rank(features["face_rank"]) + "."
+    text = _moved("Face moisture", fit, trends.get("surface_moisture")) + _rank(features["face_rank"]) + "."
     winter, _ = fit.season
     if fit.n >= 6 and abs(winter) > 1.5 * fit.noise:
         text += f" It is highest in {'winter' if winter > 0 else 'summer'}."
     return text + _meter_changed(prepared, "surface_moisture", level)
 
 
-def _deep(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _deep(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, trends: Trends
+) -> str:
     level = prepared.levels[section.code]["deep_moisture"]
     fit = features.fits.get("deep_moisture")
     if fit is None:
         return "Deep moisture has not been read since the present coat was put on."
-    text = _moved("Deep moisture", fit, "") + _rank(features["deep_rank"])
+    text = _moved("Deep moisture", fit, trends.get("deep_moisture")) + _rank(features["deep_rank"])
     face = features.fits.get("surface_moisture")
-    rising = fit.rate > NORMAL_95 * fit.rate_error
-    if rising and face is not None and face.rate < NORMAL_95 * face.rate_error:
-        text += " while the face did not"
+    if face is not None and face.n > 2:
+        _, deep_low, _ = _rate(fit, trends.get("deep_moisture"))
+        _, face_low, _ = _rate(face, trends.get("surface_moisture"))
+        if fit.n > 2 and deep_low > 0 >= face_low:
+            text += " while the face did not"
     return text + "." + _meter_changed(prepared, "deep_moisture", level)
 
 
-def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _in_wall(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+) -> str:
     fit = features.fits.get("in_wall_humidity")
     if fit is None:
         return "In-wall humidity has not been read since the present coat was put on."
@@ -124,8 +149,10 @@ def _in_wall(prepared: PreparedBuilding, section: SectionRecord, features: Secti
     return text + f" ({_visits(fit.n)})."
 
 
-def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]:
-    def write(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _area(name: str, quantity: str) -> Writer:
+    def write(
+        prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+    ) -> str:
         level = since(prepared.levels[section.code][quantity], features.coat_start)
         if not len(level):
             return f"{name} has not been surveyed since the present coat was put on."
@@ -146,7 +173,9 @@ def _area(name: str, quantity: str) -> Callable[[PreparedBuilding, SectionRecord
     return write
 
 
-def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _air(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+) -> str:
     margin = features.margins.margin
     short = int((margin < SHORT_MARGIN).sum())
     text = f"The face stood {np.median(margin):.1f} K above the air's dew point at the middle visit"
@@ -162,24 +191,30 @@ def _air(prepared: PreparedBuilding, section: SectionRecord, features: SectionFe
     return text
 
 
-def _mortar(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _mortar(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+) -> str:
     fit = features.fits["mortar_soft_depth"]
     deep = max(0.0, fit.level)
     return f"Mortar is soft to {deep:.0f} mm deep where the probe could reach ({_visits(fit.n)})."
 
 
-def _timber(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _timber(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+) -> str:
     fit = features.fits["timber_moisture"]
     return f"Timber in the wall reads {fit.level:.0f} % WME ({_visits(fit.n)})."
 
 
-def _dust(prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures) -> str:
+def _dust(
+    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures, _trends: Trends
+) -> str:
     fit = features.fits["hygroscopic_moisture"]
     damp = max(0.0, fit.level)
     return f"Drilled dust takes up {damp:.1f} % of its mass from air at 75 % RH ({_visits(fit.n)})."
 
 
-_WRITERS: dict[str, Callable[[PreparedBuilding, SectionRecord, SectionFeatures], str]] = {
+_WRITERS: dict[str, Writer] = {
     "surface_moisture": _face,
     "deep_moisture": _deep,
     "in_wall_humidity": _in_wall,

@@ -67,6 +67,23 @@ def test_evidence_comes_strongest_first_and_in_words(house: BuildingRecord) -> N
         assert all(item.statement.endswith(".") and "nan" not in item.statement for item in result.evidence)
 
 
+def test_a_sentence_gives_the_same_rate_as_the_table(house: BuildingRecord) -> None:
+    said = 0
+    for result in assessed(house):
+        for item in result.evidence:
+            trend = result.trends.get(item.quantity)
+            if " a year" not in item.statement or trend is None or trend.low is None or trend.high is None:
+                continue
+            if item.quantity not in {"surface_moisture", "deep_moisture"}:
+                continue
+            said += 1
+            ends = sorted((abs(trend.low), abs(trend.high)))
+            moved = trend.low > 0 or trend.high < 0
+            form = "{:.2g} to {:.2g}".format(*ends) if moved else f"{trend.low:+.2g} to {trend.high:+.2g}"
+            assert form in item.statement
+    assert said > 3
+
+
 def test_a_replay_uses_nothing_that_came_later(house: BuildingRecord) -> None:
     day = float((AS_OF - dt.date(1970, 1, 1)).days)
     assert assessed(house) == assessed(house.until(day))
