@@ -5,14 +5,18 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet
 
 from portfolio.models import Membership, Organisation, ScopedQuerySet, Token, User
 
 
 def token_by_digest(digest: str) -> Token | None:
-    """The token whose key has this SHA-256, with its person and organisation."""
-    return Token.objects.select_related("user", "organisation").filter(digest=digest).first()
+    """The token whose key has this SHA-256, with its person, its organisation and the ``role`` there."""
+    role = Membership.objects.filter(user=OuterRef("user"), organisation=OuterRef("organisation"))
+    tokens = Token.objects.select_related("user", "organisation").annotate(
+        role=role.order_by().values("role")
+    )
+    return tokens.filter(digest=digest).order_by("pk").first()
 
 
 def membership(user: User, organisation: Organisation) -> Membership | None:

@@ -200,7 +200,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "portfolio.api.pagination.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["portfolio.api.filters.StrictFilterBackend"],
     "DEFAULT_RENDERER_CLASSES": [
-        "rest_framework.renderers.JSONRenderer",
+        "portfolio.api.renderers.Json",
         "portfolio.api.renderers.CsvRenderer",
     ],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],

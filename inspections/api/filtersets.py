@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters.rest_framework as filters
 from django.db.models import QuerySet
 
 from inspections.queries.api import CENSORED, LIVE
@@ -22,6 +21,7 @@ from inspections.vocabulary import (
 from portfolio.api.filters import (
     TRUE,
     Day,
+    Filters,
     Identifier,
     Moment,
     Number,
@@ -39,7 +39,7 @@ from portfolio.api.filters import (
 QUALIFIERS = [("<", "below"), (">", "above")]
 
 
-class OfInstrument(filters.FilterSet):
+class OfInstrument(Filters):
     """For what was read with an instrument."""
 
     instrument = Text(field_name="instrument__code", help_text="The instrument's code.")
@@ -92,7 +92,7 @@ class LogSeriesFilters(OfBuilding, OfInstrument, RecordFilters):
     point = Text()
 
 
-class LogValueFilters(filters.FilterSet):
+class LogValueFilters(Filters):
     at_after, at_before = span(Moment, "at")
     min_value = Number(field_name="value", lookup_expr="gte")
     max_value = Number(field_name="value", lookup_expr="lte")
@@ -142,7 +142,7 @@ class AssessmentFilters(OfSection):
 
     def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
         found = super().filter_queryset(queryset)
-        asked = any(self.form.cleaned_data[name] for name in self.LOOKING_BACK)
+        asked = any(self.form.cleaned_data.get(name) for name in self.LOOKING_BACK)
         return found if asked else found.filter(current=True)
 
 
@@ -169,6 +169,6 @@ class PlanFilters(OfBuilding):
     due_after, due_before = span(Day, "due_on")
 
 
-class LoadFilters(filters.FilterSet):
+class LoadFilters(Filters):
     by = Text(field_name="by__username")
     started_after, started_before = span(Moment, "started_at")

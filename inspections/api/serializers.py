@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from rest_framework import serializers
 
 from inspections.api.results import LookSerializer, ResultSerializer
 from inspections.models import (
     Action,
     Allocation,
-    Assessment,
     CalibrationCheck,
     Flag,
     Instrument,
@@ -25,6 +22,7 @@ from inspections.models import (
     Visit,
 )
 from inspections.queries.api import canonical_unit
+from portfolio.api.columns import FromColumns, Spread
 from portfolio.api.serializers import (
     KEPT,
     RecordSerializer,
@@ -89,7 +87,7 @@ class ReadingSerializer(RecordSerializer):
     canonical_value = serializers.FloatField(
         source="value", help_text="In `canonical_unit`; a moisture meter's own scale is kept."
     )
-    canonical_unit = serializers.SerializerMethodField()
+    canonical_unit = FromColumns(canonical_unit, "quantity", "unit")
 
     class Meta:
         model = Reading
@@ -116,9 +114,6 @@ class ReadingSerializer(RecordSerializer):
             "duration_h",
             *KEPT,
         )
-
-    def get_canonical_unit(self, reading: Reading) -> str:
-        return canonical_unit(reading.quantity, reading.unit)
 
 
 class LogSeriesSerializer(RecordSerializer):
@@ -206,7 +201,7 @@ class AllocationSerializer(RecordSerializer):
         )
 
 
-class AssessmentSerializer(ResultSerializer):
+class AssessmentSerializer(Spread, ResultSerializer):
     """The stored result as it is, and by which version of the model it was made."""
 
     id = serializers.UUIDField()
@@ -216,14 +211,8 @@ class AssessmentSerializer(ResultSerializer):
     made_at = serializers.DateTimeField()
     current = serializers.BooleanField(help_text="The section's latest.")
 
-    OWN = ("id", "building_id", "section_id", "model_version", "made_at", "current")
-
-    def to_representation(self, instance: Assessment) -> dict[str, Any]:
-        fields = self.fields
-        own = {
-            name: fields[name].to_representation(fields[name].get_attribute(instance)) for name in self.OWN
-        }
-        return {**instance.result, **own}
+    spread = "result"
+    own = ("id", "building_id", "section_id", "model_version", "made_at", "current")
 
 
 class ReplaySerializer(WholeSerializer):

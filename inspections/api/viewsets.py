@@ -96,6 +96,7 @@ class ReadingViewSet(Entered):
         "canonical_value": ("value",),
         **ENTERED,
     }
+    indexed_ordering = "taken_at"
 
     @extend_schema(
         request={"application/json": rows_schema(READINGS, MOST_ROWS)}, responses={200: CountsSerializer}

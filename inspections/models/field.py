@@ -148,7 +148,10 @@ class Reading(Record):
             positive("duration_h", "reading", or_zero=True),
             CheckConstraint(condition=Q(replicate__gte=1), name="reading_replicate_counts"),
         )
-        indexes = (models.Index(fields=("section", "quantity", "taken_at"), name="reading_series"),)
+        indexes = (
+            models.Index(fields=("section", "quantity", "taken_at"), name="reading_series"),
+            models.Index(fields=("taken_at", "id"), name="reading_times"),
+        )
 
     def __str__(self) -> str:
         return f"{self.quantity} {self.qualifier}{self.entered_value} {self.unit}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import cast
+from typing import Any, cast
 
 from django.utils import timezone
 from rest_framework import authentication
@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from portfolio import queries
 from portfolio.domain.tokens import digest_of
 from portfolio.models import Membership, Organisation, Token, User
+from portfolio.vocabulary import Role
 
 SCHEME = "Bearer"
 NO_SUCH_ORGANISATION = "There is no such organisation."
@@ -22,7 +23,7 @@ class MemberRequest(Request):
 
     user: User
     organisation: Organisation | None
-    membership: Membership | None
+    role: Role | None
 
 
 class TokenAuthentication(authentication.BaseAuthentication):
@@ -35,13 +36,12 @@ class TokenAuthentication(authentication.BaseAuthentication):
         if len(words) != 2:
             raise AuthenticationFailed("Send the token as 'Authorization: Bearer KEY'.")
         token = _valid_token(words[1])
-        membership = queries.membership(token.user, token.organisation)
-        if membership is None:
+        if token.role is None:
             raise AuthenticationFailed("The token's person is no longer a member of its organisation.")
         asked = request.query_params.get("organisation")
         if asked is not None and asked != token.organisation.slug:
             raise NotFound(NO_SUCH_ORGANISATION)
-        _admit(request, membership)
+        _admit(request, token.organisation, token.role)
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:
@@ -56,11 +56,15 @@ class SessionAuthentication(authentication.SessionAuthentication):
         if signed_in is None:
             return None
         user = cast(User, signed_in[0])
-        _admit(request, _chosen_membership(user, request.query_params.get("organisation")))
+        membership = _chosen_membership(user, request.query_params.get("organisation"))
+        if membership is None:
+            _admit(request, None, None)
+        else:
+            _admit(request, membership.organisation, membership.role)
         return user, None
 
 
-def _valid_token(key: bytes) -> Token:
+def _valid_token(key: bytes) -> Any:
     token = queries.token_by_digest(digest_of(key.decode("latin-1")))
     if token is None or not token.user.is_active:
         raise AuthenticationFailed("This token is not known.")
@@ -82,7 +86,7 @@ def _chosen_membership(user: User, slug: str | None) -> Membership | None:
     raise NotFound(NO_SUCH_ORGANISATION)
 
 
-def _admit(request: Request, membership: Membership | None) -> None:
+def _admit(request: Request, organisation: Organisation | None, role: str | None) -> None:
     member = cast(MemberRequest, request)
-    member.membership = membership
-    member.organisation = membership.organisation if membership else None
+    member.organisation = organisation
+    member.role = Role(role) if role else None

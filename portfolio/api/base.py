@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import cache
 from http import HTTPStatus
 from typing import Any, ClassVar, cast
 
@@ -10,7 +11,7 @@ from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import NotFound
 from rest_framework.mixins import ListModelMixin, RetrieveModelMixin
-from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
@@ -20,11 +21,13 @@ from rest_framework.viewsets import GenericViewSet
 
 from portfolio import queries
 from portfolio.api.authentication import MemberRequest
+from portfolio.api.columns import Columns
 from portfolio.api.conditions import entity_tag, require_match
 from portfolio.api.errors import NOT_FOUND
-from portfolio.api.filters import EVERYWHERE, refuse_unknown
+from portfolio.api.filters import EVERYWHERE, Filters, refuse_unknown
+from portfolio.api.pagination import TIE_BREAK
 from portfolio.api.payloads import StrictJson
-from portfolio.api.renderers import Negotiation
+from portfolio.api.renderers import Json, Negotiation
 from portfolio.api.schema import Description
 from portfolio.models import Organisation, ScopedQuerySet, User
 from portfolio.vocabulary import WRITING_ROLES, Role
@@ -65,11 +68,40 @@ class Listed(Base, ListModelMixin, GenericViewSet[Any]):
     """A list in one of its stated orders, each a name with its fields; the first is the usual one."""
 
     orderings: ClassVar[Mapping[str, Sequence[str]]]
-    filterset_class: ClassVar[type]
+    filterset_class: ClassVar[type[Filters]]
+    #: The usual order, where an index has it: a page that is filtered by nothing is read along that.
+    indexed_ordering: ClassVar[str | None] = None
 
     def get_queryset(self) -> QuerySet[Any]:
         """The one place where an endpoint's records are scoped."""
-        return cast(ScopedQuerySet, super().get_queryset()).of(self.organisation)
+        records = cast(ScopedQuerySet, super().get_queryset())
+        return records.one_by_one(self.organisation) if self._is_walked() else records.of(self.organisation)
+
+    def _is_walked(self) -> bool:
+        asked = self.request.query_params
+        return (
+            self.indexed_ordering is not None
+            and self.action == "list"
+            and asked.get("ordering", self.indexed_ordering).lstrip("-") == self.indexed_ordering
+            and not any(name in asked for name in self.filterset_class.base_filters)
+        )
+
+    @property
+    def columns(self) -> Columns:
+        return _columns_of(type(self))
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        rows = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        assert rows is not None
+        return self.get_paginated_response([self.columns.answer(row) for row in rows])
+
+
+@cache
+def _columns_of(view: type[Listed]) -> Columns:
+    """The columns of a list and of its orders, told once in a process."""
+    ordered = [field.lstrip("-") for fields in view.orderings.values() for field in fields]
+    serializer = cast(Any, view.serializer_class)()
+    return Columns(serializer, [*ordered, TIE_BREAK])
 
 
 class Records(Listed, RetrieveModelMixin):
@@ -84,7 +116,7 @@ class Records(Listed, RetrieveModelMixin):
         renderers = super().get_renderers()
         if self.action == "list" or self.action is None:
             return renderers
-        return [renderer for renderer in renderers if isinstance(renderer, JSONRenderer)]
+        return [renderer for renderer in renderers if isinstance(renderer, Json)]
 
     def get_object(self) -> Any:
         records = self.filter_queryset(self.get_queryset())
@@ -121,7 +153,7 @@ class Root(Base):
     """The addresses of all lists."""
 
     across_organisations = True
-    renderer_classes = [JSONRenderer]
+    renderer_classes = [Json]
     names: ClassVar[Mapping[str, str]] = {}
 
     @extend_schema(

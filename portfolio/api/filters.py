@@ -29,10 +29,9 @@ class StrictFilterBackend(DjangoFilterBackend):
         if getattr(view, "detail", False):
             refuse_unknown(request, EVERYWHERE)
             return queryset
+        kind = self.get_filterset_class(view, queryset)
+        refuse_unknown(request, [*kind.base_filters, *ON_LISTS, *EVERYWHERE])
         filterset = self.get_filterset(request, queryset, view)
-        refuse_unknown(request, [*(filterset.filters if filterset else ()), *ON_LISTS, *EVERYWHERE])
-        if filterset is None:
-            return queryset
         if not filterset.is_valid():
             raise BadParameters(
                 {name: [str(text) for text in texts] for name, texts in filterset.errors.items()}
@@ -148,7 +147,18 @@ def span(kind: type[filters.Filter], field_name: str) -> tuple[filters.Filter, f
     )
 
 
-class RecordFilters(filters.FilterSet):
+class Filters(filters.FilterSet):
+    """A list's filters, of which a request makes only those it asks for."""
+
+    base_filters: dict[str, filters.Filter]
+
+    def __init__(self, data: Any = None, *args: Any, **options: Any) -> None:
+        known, asked = self.base_filters, data or ()
+        self.base_filters = {name: known[name] for name in known if name in asked}
+        super().__init__(data, *args, **options)
+
+
+class RecordFilters(Filters):
     """What every record can be asked for. Voided records are left out unless asked for."""
 
     voided = YesNo(
@@ -162,10 +172,10 @@ class RecordFilters(filters.FilterSet):
 
     def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
         found = super().filter_queryset(queryset)
-        return found if self.form.cleaned_data["voided"] else cast(ScopedQuerySet, found).standing()
+        return found if self.form.cleaned_data.get("voided") else cast(ScopedQuerySet, found).standing()
 
 
-class OfBuilding(filters.FilterSet):
+class OfBuilding(Filters):
     """For what belongs to a building and may belong to one of its sections."""
 
     building = Text(field_name="building__code", help_text="The building's code.")
@@ -180,7 +190,7 @@ class OfBuilding(filters.FilterSet):
     )
 
 
-class OfSection(filters.FilterSet):
+class OfSection(Filters):
     """For what belongs to a section."""
 
     building = Text(field_name="section__building__code", help_text="The building's code.")

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import django_filters.rest_framework as filters
-
 from portfolio.api.filters import (
     Day,
+    Filters,
     Identifier,
     Moment,
     OfBuilding,
@@ -33,11 +32,11 @@ from portfolio.vocabulary import (
 )
 
 
-class OrganisationFilters(filters.FilterSet):
+class OrganisationFilters(Filters):
     slug = Text()
 
 
-class MembershipFilters(filters.FilterSet):
+class MembershipFilters(Filters):
     user = Text(field_name="user__username")
     user_id = Identifier(field_name="user_id")
     role = Word(Role.choices)
@@ -92,7 +91,7 @@ class EventFilters(OfBuilding, RecordFilters):
     happened_after, happened_before = span(Day, "happened_on")
 
 
-class ChangeFilters(filters.FilterSet):
+class ChangeFilters(Filters):
     model = Text(help_text="The record's kind, such as section or reading.")
     record_id = Identifier()
     by = Text(field_name="by__username")

@@ -16,13 +16,14 @@ from typing import Any
 
 from django.core import signing
 from django.core.exceptions import ImproperlyConfigured
-from django.db.models import Field, Model, Q
+from django.db.models import Field, Model, Q, QuerySet
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.utils.urls import remove_query_param, replace_query_param
 from rest_framework.views import APIView
 
+from portfolio.api.columns import Columns, Row
 from portfolio.api.errors import BadParameters
 
 DEFAULT_PAGE_SIZE = 100
@@ -55,28 +56,36 @@ class Cursor:
 
 
 class CursorPages(BasePagination):
-    """`{next, previous, results}`, in one of the view's stated orders."""
+    """`{next, previous, results}`, in one of the view's stated orders; rows are read as its columns."""
 
     request: Request
-    page: list[Any]
+    columns: Columns
+    page: list[Row]
     next_cursor: Cursor | None
     previous_cursor: Cursor | None
 
     def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         self.request = request
+        self.columns = view.columns  # type: ignore[union-attr]
         size = page_size(request)
         ordering, fields = chosen_ordering(request, orderings_of(view))
         cursor = self._cursor(ordering)
         backwards = cursor is not None and cursor.backwards
         if cursor is not None:
             queryset = queryset.filter(_beyond(queryset.model, fields, cursor))
-        rows = list(queryset.order_by(*(_reversed(fields) if backwards else fields))[: size + 1])
+        rows = self._rows(queryset, _reversed(fields) if backwards else fields, size + 1)
         more, page = len(rows) > size, rows[:size]
         self.page = page[::-1] if backwards else page
         has_next, has_previous = (True, more) if backwards else (more, cursor is not None)
         self.next_cursor = self._at(ordering, fields, -1, False) if has_next else None
         self.previous_cursor = self._at(ordering, fields, 0, True) if has_previous else None
         return self.page
+
+    def _rows(self, queryset: QuerySet[Any], fields: Sequence[str], most: int) -> list[Row]:
+        """The first rows in that order. They are sorted by their keys, before anything else is joined."""
+        keys = queryset.order_by(*fields).values("pk")[:most]
+        rows = queryset.model._default_manager.filter(pk__in=keys).order_by(*fields)
+        return list(rows.values_list(*self.columns.paths))
 
     def get_paginated_response(self, data: Any) -> Response:
         links = {"next": self._link(self.next_cursor), "previous": self._link(self.previous_cursor)}
@@ -120,7 +129,8 @@ class CursorPages(BasePagination):
         if not self.page:
             return None
         row = self.page[index]
-        return Cursor(ordering, [_value(row, field.lstrip("-")) for field in fields], backwards)
+        values = [self.columns.value(row, field.lstrip("-")) for field in fields]
+        return Cursor(ordering, values, backwards)
 
     def _link(self, cursor: Cursor | None) -> str | None:
         if cursor is None:
@@ -178,10 +188,6 @@ def _field(model: type[Model], path: str) -> Field[Any, Any]:
     *parents, name = path.split("__")
     end = reduce(lambda at, parent: at._meta.get_field(parent).related_model, parents, model)  # type: ignore[arg-type,return-value]
     return end._meta.get_field(name)  # type: ignore[return-value]
-
-
-def _value(row: Any, path: str) -> Any:
-    return reduce(getattr, path.split("__"), row)
 
 
 def _plain(value: Any) -> Any:

@@ -38,12 +38,10 @@ class Members(BasePermission):
 
 
 def _require_role(request: MemberRequest, roles: Collection[Role]) -> None:
-    assert request.membership is not None
-    if request.membership.role not in roles:
+    assert request.role is not None
+    if request.role not in roles:
         able = ", ".join(role.label for role in roles)
-        raise PermissionDenied(
-            f"As {request.membership.get_role_display()} you read here; writing needs: {able}."
-        )
+        raise PermissionDenied(f"As {request.role.label} you read here; writing needs: {able}.")
 
 
 def require_organisation(request: MemberRequest) -> None:

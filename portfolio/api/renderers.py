@@ -8,16 +8,32 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+import orjson
 from rest_framework.exceptions import NotAcceptable
 from rest_framework.negotiation import DefaultContentNegotiation
-from rest_framework.renderers import BaseRenderer
+from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer, Serializer
+from rest_framework.utils.encoders import JSONEncoder
 
 from portfolio.api.errors import BadParameters
 
 #: A text that begins so would be taken for a formula by a spreadsheet program (OWASP, CSV injection).
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+class Json(JSONRenderer):
+    """As the framework writes it, but by a faster library; it also writes times, dates and UUIDs."""
+
+    def render(
+        self,
+        data: Any,
+        accepted_media_type: str | None = None,
+        renderer_context: Mapping[str, Any] | None = None,
+    ) -> bytes:
+        if data is None or self.get_indent(accepted_media_type or "", dict(renderer_context or {})):
+            return super().render(data, accepted_media_type, renderer_context)
+        return _json(data)
 
 
 class CsvRenderer(BaseRenderer):
@@ -38,7 +54,7 @@ class CsvRenderer(BaseRenderer):
         accepted_media_type: str | None = None,
         renderer_context: Mapping[str, Any] | None = None,
     ) -> str:
-        rows = [dict(_flat(row)) for row in data["results"]]
+        rows = [dict(_flat(row)) for row in orjson.loads(_json(data["results"]))]
         stated = list(_columns((renderer_context or {})["view"].get_serializer()))
         columns = [*stated, *sorted({name for row in rows for name in row} - set(stated) - _parents(stated))]
         out = io.StringIO()
@@ -68,6 +84,10 @@ class Negotiation(DefaultContentNegotiation):
         except NotAcceptable as error:
             kinds = ", ".join(str(renderer.media_type) for renderer in offered)
             raise NotAcceptable(f"This is given as: {kinds}.") from error
+
+
+def _json(data: Any) -> bytes:
+    return orjson.dumps(data, default=JSONEncoder().default, option=orjson.OPT_UTC_Z)
 
 
 def _columns(serializer: BaseSerializer[Any], prefix: str = "") -> Iterator[str]:

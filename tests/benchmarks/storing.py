@@ -157,21 +157,33 @@ def _asking(engine: str, sizes: Sizes) -> Result:
     ask = APIRequestFactory().get
     path = f"/api/v1/readings/?page_size={PAGE}"
     ours, stock = resolve("/api/v1/readings/").func, _stock_list(organisation)
+    _gather_statistics()
 
-    def answer(view: Any) -> None:
+    def answer(view: Any) -> bytes:
         for _ in range(sizes.requests):
             response = view(ask(path, headers=headers)).render()
             assert response.status_code == 200
-            assert len(json.loads(response.content)["results"]) == PAGE
+        return bytes(response.content)
+
+    assert json.loads(answer(ours))["results"] == json.loads(answer(stock))["results"]
 
     took = medians({"ours": lambda: answer(ours), "stock": lambda: answer(stock)}, sizes.repeats)
     return times_faster(
-        f"{engine}: {sizes.requests} pages of {PAGE} readings by the API, checking them included",
+        f"{engine}: {sizes.requests} pages of {PAGE} readings by the API",
         took["ours"],
-        "the framework's own list of the same records: model serializer, filters, numbered pages",
+        "the framework's own list with the same answer: model serializer, two filters, numbered pages",
         took["stock"],
         "at least 2.5 times",
     )
+
+
+def _gather_statistics() -> None:
+    """What PostgreSQL does by itself within a minute, where that is not switched off."""
+    from django.db import connection
+
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
 
 
 def _stock_list(organisation: Any) -> Any:
@@ -179,15 +191,10 @@ def _stock_list(organisation: Any) -> Any:
     from rest_framework.generics import ListAPIView
     from rest_framework.pagination import PageNumberPagination
     from rest_framework.renderers import JSONRenderer
-    from rest_framework.serializers import ModelSerializer
 
+    from inspections.api.serializers import ReadingSerializer
     from inspections.models import Reading
     from portfolio.api.authentication import TokenAuthentication
-
-    class Stock(ModelSerializer[Any]):
-        class Meta:
-            model = Reading
-            fields = "__all__"
 
     class Pages(PageNumberPagination):
         page_size_query_param = "page_size"
@@ -200,8 +207,10 @@ def _stock_list(organisation: Any) -> Any:
         pagination_class = Pages
         filter_backends = (DjangoFilterBackend,)
         filterset_fields = ("quantity", "unit")
-        serializer_class = Stock
-        queryset = Reading.objects.filter(building__organisation=organisation)
+        serializer_class = ReadingSerializer
+        queryset = Reading.objects.filter(building__organisation=organisation, voided_at=None).select_related(
+            "building", "section", "instrument", "visit", "entered_by"
+        )
 
     return StockList.as_view()
 
