@@ -1,0 +1,170 @@
+"""Profile-likelihood intervals of lives, widened where the coats of a house go together.
+
+The interval of a quantity holds the values whose profile deviance, the best that all else can do at that
+value, is under the chi-squared limit (Meeker and Escobar 1998, Statistical Methods for Reliability Data, secs.
+8.3-8.4), times a factor of at least 1 for houses (:mod:`inspections.analysis.clustering`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy.special import ndtri
+
+from inspections.analysis.clustering import variance_ratio
+from inspections.analysis.lifetimes import IntArray, Interval
+from inspections.analysis.logtimes import GREATEST_RATE, LEAST_RATE, Likelihood, climb
+from inspections.analysis.records import FloatArray
+
+#: Limits of a life further than this factor from the usual one are "not reached".
+FARTHEST = 1e4
+
+#: Limits are found to this part of the root of the deviance.
+_TOLERANCE = 1e-8
+_TRIES = 80
+
+
+class Aim(Protocol):
+    """A quantity in (gamma, rate), with the bounds within which its limits are looked for."""
+
+    least: float
+    most: float
+
+    def value(self, theta: FloatArray) -> float: ...
+
+    def gradient(self, theta: FloatArray) -> FloatArray: ...
+
+    def slice(self, value: float, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """A point (p + 1,) near ``theta`` and directions (p + 1, p) of all points with this ``value``."""
+
+
+class LogRate:
+    """The log of one over the scale of log life: a Weibull life's log shape."""
+
+    least, most = float(np.log(LEAST_RATE)), float(np.log(GREATEST_RATE))
+
+    def value(self, theta: FloatArray) -> float:
+        return float(np.log(theta[-1]))
+
+    def gradient(self, theta: FloatArray) -> FloatArray:
+        gradient = np.zeros(len(theta))
+        gradient[-1] = 1 / theta[-1]
+        return gradient
+
+    def slice(self, value: float, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return theta * (np.exp(value) / theta[-1]), np.eye(len(theta))[:, :-1]
+
+
+class LogLife:
+    """Log life (over the likelihood's unit) at covariates ``x`` (p,) and quantile ``z`` of the family.
+
+    With ``z`` 0 and ``x`` a unit vector that is a coefficient on log life.
+    """
+
+    least, most = -float(np.log(FARTHEST)), float(np.log(FARTHEST))
+
+    def __init__(self, x: FloatArray, z: float) -> None:
+        self.x, self.z = x, z
+        self.across = np.linalg.qr(np.column_stack([x, np.eye(len(x))]))[0][:, 1 : len(x)]
+
+    def value(self, theta: FloatArray) -> float:
+        return float((self.x @ theta[:-1] + self.z) / theta[-1])
+
+    def gradient(self, theta: FloatArray) -> FloatArray:
+        return np.append(self.x, -self.value(theta)) / theta[-1]
+
+    def slice(self, value: float, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        along = self.x / float(self.x @ self.x)
+        gamma = theta[:-1] + along * (value * theta[-1] - self.z - self.x @ theta[:-1])
+        directions = np.zeros((len(theta), len(theta) - 1))
+        directions[:-1, :-1] = self.across
+        directions[:, -1] = np.append(along * value, 1.0)
+        return np.append(gamma, theta[-1]), directions
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The likelihood's summit, and whether it lies at finite values."""
+
+    likelihood: Likelihood
+    theta: FloatArray
+    log_likelihood: float
+    hessian: FloatArray
+    reached: bool
+
+    def intervals(
+        self, aims: Sequence[Aim], cluster: IntArray, level: float
+    ) -> tuple[list[Interval], FloatArray]:
+        """Estimates of the ``aims`` with their intervals, and the factors (a,) on the deviance for houses."""
+        ratios, errors = np.ones(len(aims)), np.full(len(aims), 0.5)
+        if self.reached:
+            gradients = np.column_stack([aim.gradient(self.theta) for aim in aims])
+            influence = np.linalg.solve(-self.hessian, gradients)
+            variance = (gradients * influence).sum(axis=0)
+            ratios = variance_ratio(self.likelihood.scores(self.theta) @ influence, cluster, variance)
+            errors = np.sqrt(variance * ratios)
+        z = float(ndtri((1 + level) / 2))
+        found = []
+        for aim, error, ratio in zip(aims, errors, ratios, strict=True):
+            low, high = (
+                self.limit(aim, side, z * float(error), z * float(np.sqrt(ratio))) for side in (-1, 1)
+            )
+            estimate = aim.value(self.theta) if self.reached else None
+            found.append(Interval(estimate, low, high))
+        return found, ratios
+
+    def limit(self, aim: Aim, side: int, first: float, depth: float) -> float | None:
+        """Value on one ``side`` of the estimate where the root of the deviance is ``depth``, or None.
+
+        ``first`` is the distance tried first. The root of the deviance is nearly a line, so the secant is
+        quick; a bracket keeps it safe.
+        """
+        theta, centre = self.theta, aim.value(self.theta)
+        farthest = max((aim.most - centre) if side > 0 else (centre - aim.least), 0.0)
+        inner, inner_root, outer, outer_root = 0.0, 0.0, np.inf, np.inf
+        distance = min(first, farthest)
+        for _ in range(_TRIES):
+            point, directions = aim.slice(centre + side * distance, theta)
+            theta, value, _, _ = climb(self.likelihood, point, directions)
+            root = float(np.sqrt(max(2 * (self.log_likelihood - value), 0.0)))
+            if abs(root - depth) < _TOLERANCE * depth or outer - inner < 1e-12 * max(1.0, abs(centre)):
+                break
+            if root >= depth:
+                outer, outer_root = distance, root
+            elif distance >= farthest:
+                return None
+            else:
+                inner, inner_root = distance, root
+            distance = _next(inner, inner_root, outer, outer_root, depth, farthest)
+        return centre + side * distance
+
+
+def _next(
+    inner: float, inner_root: float, outer: float, outer_root: float, depth: float, farthest: float
+) -> float:
+    """The next distance to try: outwards along the line through the centre, then within the bracket."""
+    if not np.isfinite(outer):
+        along = inner * depth / inner_root if inner_root > 0 else np.inf
+        return min(max(1.02 * min(along, 4 * inner), 1e-9), farthest)
+    share = (depth - inner_root) / (outer_root - inner_root)
+    return inner + min(max(share, 0.01), 0.99) * (outer - inner)
+
+
+def scaled(interval: Interval, unit: float) -> Interval:
+    """From logs over ``unit`` to values."""
+    low, estimate, high = (
+        None if end is None else float(np.exp(end) * unit)
+        for end in (interval.low, interval.estimate, interval.high)
+    )
+    return Interval(estimate, low, high)
+
+
+def inverse(interval: Interval) -> Interval:
+    """From a rate to a scale."""
+    low, estimate, high = (
+        None if end is None else 1 / end for end in (interval.high, interval.estimate, interval.low)
+    )
+    return Interval(estimate, low, high)
