@@ -1,10 +1,6 @@
-"""What to do next: the reading that would most change an unsure verdict, and when to look again."""
+"""What to read next: the reading that would most change an unsure verdict."""
 
 from __future__ import annotations
-
-import datetime as dt
-
-import numpy as np
 
 from inspections.analysis.features import READ_GROUPS, SectionFeatures
 from inspections.analysis.records import FloatArray
@@ -24,23 +20,6 @@ REASONS = {
     "mortar_soft_depth": "shows what the wall itself has lost; probe marked joints where the coat is off",
     "hygroscopic_moisture": "of drilled dust would tell salt that draws moisture from water in the wall",
 }
-#: Months from the last visit to the next by verdict: common practice, half a year for a wall in doubt and a
-#: year for one at rest, sooner where water is at work.
-MONTHS = {
-    "trapped_water": 3,
-    "water_entry": 3,
-    "condensation": 6,
-    "surface_wear": 6,
-    "drying_out": 3,
-    "stable": 12,
-    INSUFFICIENT: 3,
-}
-#: Share of the time left (to its early end) that may pass before the next look: the P-F interval rule of
-#: reliability-centred maintenance (SAE JA1012), half.
-SHARE_OF_TIME_LEFT = 0.5
-#: No visit sooner than this after the last, in days: a wall does not change faster (common practice).
-SOONEST = 28
-_DAYS_A_MONTH = 365.2425 / 12
 
 
 def advise(
@@ -88,18 +67,3 @@ def _looks_salty(features: SectionFeatures) -> bool:
         and features["face_follows_air"] > 1.5
         and features["margin_low"] > 1.5
     )
-
-
-def next_inspection(
-    verdict: str, last_visit: dt.date | None, as_of: dt.date, early: dt.date | None
-) -> dt.date:
-    """The day the section is next due: the verdict's interval after its last visit, or sooner.
-
-    Half the time left to the early end of the forecast shortens it. A section never visited is due at once.
-    """
-    if last_visit is None:
-        return as_of
-    days = MONTHS[verdict] * _DAYS_A_MONTH
-    if early is not None and early > last_visit:
-        days = min(days, SHARE_OF_TIME_LEFT * (early - last_visit).days)
-    return last_visit + dt.timedelta(days=int(np.ceil(max(days, SOONEST))))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inspections.analysis.advice import advise, is_read, next_inspection
+from inspections.analysis.advice import advise, is_read
 from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.coats import coat_area
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
@@ -24,6 +24,7 @@ from inspections.analysis.results import (
     SectionAssessment,
     TrendResult,
 )
+from inspections.analysis.schedule import USUAL, Known, due
 from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
 from inspections.analysis.statements import statement
 from inspections.analysis.trends import trend
@@ -120,8 +121,16 @@ def _assess(
         trends=trends,
         forecast=forecast,
         advice=advise(features, posterior.probability, verdict, against, VALUE),
-        next_inspection=next_inspection(verdict, last_visit, as_of, forecast.early if forecast else None),
+        next_inspection=_next_look(verdict, last_visit, as_of, forecast),
     )
+
+
+def _next_look(
+    verdict: str, last_visit: dt.date | None, as_of: dt.date, forecast: Forecast | None
+) -> dt.date:
+    """When the readings alone ask for the next look, by the usual policy; the plan knows more."""
+    early, expected = (forecast.early, forecast.expected) if forecast else (None, None)
+    return due(USUAL, Known(as_of, last_visit, verdict, early, expected)).on
 
 
 def _verdict(posterior: Posterior, visits: int) -> str:

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from inspections.models import LIVE_FLAG_STATES, Action, Flag
 from inspections.vocabulary import ActionKind, FlagState
+from portfolio.domain.due import ask_for_assessment
 from portfolio.domain.history import differences, note_change
 from portfolio.domain.refusals import Conflict, Stale
 from portfolio.models import Organisation, User
@@ -65,6 +66,8 @@ def _answer(flag: Flag, organisation: Organisation, user: User, state: FlagState
         "reason": reason or flag.reason,
     }
     _change(flag, organisation, user, new)
+    # What the flag asked of the plan is settled.
+    ask_for_assessment([flag.section.building_id])
     return flag
 
 

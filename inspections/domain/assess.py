@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from collections.abc import Iterator
+from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.utils import timezone
@@ -12,8 +13,9 @@ from django.utils import timezone
 from inspections.analysis.assessment import assess_building, model_version
 from inspections.analysis.results import SectionAssessment
 from inspections.domain.flags import settle_flags
-from inspections.domain.plans import plan_sections
+from inspections.domain.plans import in_step, keep_plans, looks_at
 from inspections.models import Assessment
+from inspections.queries.due import today_at
 from inspections.queries.series import building_record
 from portfolio.models import Building, Organisation, Reassessment, Section
 
@@ -30,7 +32,7 @@ def assess_organisation(
     """
     for building in Building.objects.of(organisation).standing().order_by("code"):
         if as_of is not None:
-            yield from _assess(building, organisation, as_of)
+            yield from _planned(building, _assess(building, organisation, as_of), as_of)
         else:
             yield from reassess(building)
 
@@ -38,10 +40,9 @@ def assess_organisation(
 def reassess(building: Building) -> list[SectionAssessment]:
     """Assess a house as of its own today, store the results, and settle its flags and plans."""
     asked = list(Reassessment.objects.filter(building=building).values_list("pk", flat=True))
-    today = timezone.now().astimezone(building.zone).date()
+    today = today_at(building)
     results = _assess(building, building.organisation, today)
-    _store(building, results, today, asked)
-    return results
+    return _store(building, results, today, asked)
 
 
 def reassess_due(*, building: Building | None = None) -> int:
@@ -64,9 +65,21 @@ def _assess(building: Building, organisation: Organisation, as_of: dt.date) -> l
     return assess_building(building_record(building), as_of, organisation.failure_threshold)
 
 
+def _planned(building: Building, results: list[SectionAssessment], as_of: dt.date) -> list[SectionAssessment]:
+    """The results with the next inspection of the plan, without storing any."""
+    return in_step(results, looks_at(building, _sections(building, results), results, as_of))
+
+
+def _sections(building: Building, results: list[SectionAssessment]) -> list[Section]:
+    by_code = {section.code: section for section in Section.objects.standing().filter(building=building)}
+    return [by_code[result.section] for result in results]
+
+
 @transaction.atomic
-def _store(building: Building, results: list[SectionAssessment], today: dt.date, asked: list[int]) -> None:
-    """Store the results and take away what ``asked`` for them.
+def _store(
+    building: Building, results: list[SectionAssessment], today: dt.date, asked: list[int]
+) -> list[SectionAssessment]:
+    """Store the results, settle flags and plans by them, and take away what ``asked`` for them.
 
     Of several processes that assess the same house, one stores at a time. Where another has taken away all
     that this one was asked, its results rest on records at least as new, and stand.
@@ -74,10 +87,23 @@ def _store(building: Building, results: list[SectionAssessment], today: dt.date,
     Building.objects.select_for_update().get(pk=building.pk)
     taken, _ = Reassessment.objects.filter(pk__in=asked).delete()
     if asked and not taken:
-        return
-    sections = {section.code: section for section in Section.objects.standing().filter(building=building)}
+        return _planned(building, results, today)
+    sections = _sections(building, results)
+    rows = _rows(sections, results)
+    # A flag that opens now shortens the plan, whose day the assessments carry; the flag's reference to its
+    # assessment is looked at when the transaction ends.
+    settle_flags(rows, today)
+    looks = looks_at(building, sections, results, today)
+    planned = in_step(results, looks)
+    for row, result in zip(rows, planned, strict=True):
+        row.next_inspection, row.result = result.next_inspection, result.as_json()
+    _store_rows(building, rows)
+    keep_plans(building, looks)
+    return planned
+
+
+def _store_rows(building: Building, rows: list[Assessment]) -> None:
     Assessment.objects.filter(section__building=building, current=True).update(current=False)
-    rows = [_row(sections[result.section], result) for result in results]
     Assessment.objects.bulk_create(
         rows,
         update_conflicts=True,
@@ -93,13 +119,22 @@ def _store(building: Building, results: list[SectionAssessment], today: dt.date,
             "result",
         ),
     )
-    stored = Assessment.objects.filter(section__building=building, current=True).select_related("section")
-    settle_flags(list(stored), today)
-    plan_sections(building, [(sections[result.section], result) for result in results])
 
 
-def _row(section: Section, result: SectionAssessment) -> Assessment:
+def _rows(sections: list[Section], results: list[SectionAssessment]) -> list[Assessment]:
+    """A row for each result; one of the same day keeps its id."""
+    days = {result.as_of for result in results}
+    before = Assessment.objects.filter(section__in=sections, as_of__in=days)
+    ids = {(section, as_of): pk for section, as_of, pk in before.values_list("section_id", "as_of", "pk")}
+    return [
+        _row(section, result, ids.get((section.pk, result.as_of)) or uuid4())
+        for section, result in zip(sections, results, strict=True)
+    ]
+
+
+def _row(section: Section, result: SectionAssessment, pk: UUID) -> Assessment:
     return Assessment(
+        id=pk,
         section=section,
         as_of=result.as_of,
         made_at=timezone.now(),

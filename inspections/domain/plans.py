@@ -1,44 +1,163 @@
-"""When each section is next due, and why then."""
+"""When each section, house and paper is next due, and why then: computed, and kept as rows."""
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
+from inspections.analysis import schedule
 from inspections.analysis.results import SectionAssessment
-from inspections.domain.flags import FLAGGED
+from inspections.analysis.schedule import Due
 from inspections.models import Plan
+from inspections.queries.plans import LastLook, as_schedule, known_of, policy_of
 from inspections.vocabulary import PlanReason
-from portfolio.models import Building, Section
+from portfolio.models import Building, Paper, Section
+from portfolio.vocabulary import PaperState
+
+#: The house as a whole, among the names of its sections; no code of a section is empty.
+THE_HOUSE = ""
 
 
-def plan_sections(building: Building, results: list[tuple[Section, SectionAssessment]]) -> None:
-    """Set the due day of each assessed section of ``building``."""
-    known = {plan.section_id: plan for plan in Plan.objects.filter(building=building, section__isnull=False)}
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look that is due at a house: at a section, or without one at the house as a whole."""
+
+    section: Section | None
+    due: Due
+    alone_on: dt.date
+    last_on: dt.date | None
+    minutes: int
+    person_id: UUID | None = None
+
+
+def looks_at(
+    building: Building, sections: Sequence[Section], results: Sequence[SectionAssessment], as_of: dt.date
+) -> list[Look]:
+    """When the house and each of its sections are next due, by what was known at the end of ``as_of``.
+
+    ``results``: the sections' assessments, in the same order.
+    """
+    policy = as_schedule(policy_of(building.organisation))
+    known = known_of(building, sections, as_of)
+    own: dict[str, Due] = {}
+    last: dict[str, dt.date | None] = {THE_HOUSE: known.last_visit}
+    for section, result in zip(sections, results, strict=True):
+        forecast = result.forecast
+        of_section = replace(
+            known.sections[section.pk],
+            verdict=result.verdict,
+            early=forecast.early if forecast else None,
+            expected=forecast.expected if forecast else None,
+        )
+        own[section.code] = schedule.due(policy, of_section)
+        last[section.code] = of_section.last_visit
+    own[THE_HOUSE] = schedule.house_due(policy, known.entered_on, known.last_visit, known.events)
+    day = {name: one.on for one in schedule.rounds(policy, own, last) for name in one.names}
+    by_code: dict[str, Section | None] = {section.code: section for section in sections}
+    by_code[THE_HOUSE] = None
+    return [
+        _look(section, Due(day[code], own[code].reason), own[code].on, last[code], known.looks)
+        for code, section in by_code.items()
+    ]
+
+
+def _look(
+    section: Section | None,
+    due: Due,
+    alone_on: dt.date,
+    last_on: dt.date | None,
+    looks: dict[UUID, LastLook],
+) -> Look:
+    if section is None:
+        return Look(None, due, alone_on, last_on, round(schedule.A_HOUSE))
+    last = looks.get(section.pk)
+    takes = schedule.minutes(last.counts if last else {})
+    return Look(section, due, alone_on, last_on, takes, last.person_id if last else None)
+
+
+def in_step(results: Iterable[SectionAssessment], looks: Iterable[Look]) -> list[SectionAssessment]:
+    """The assessments with the day of the plan as their next inspection."""
+    days = {look.section.code: look.due.on for look in looks if look.section}
+    return [replace(result, next_inspection=days[result.section]) for result in results]
+
+
+@transaction.atomic
+def keep_plans(building: Building, looks: Iterable[Look]) -> None:
+    """Bring the house's rows in line with what is due; a row that is right already is not touched."""
+    wanted = [_row(building, look) for look in looks] + _paper_rows(building)
+    _keep(Plan.objects.filter(building=building), wanted)
+
+
+@transaction.atomic
+def plan_papers(building: Building) -> None:
+    """Bring the rows of the house's papers in line with them."""
+    _keep(Plan.objects.filter(building=building, paper__isnull=False), _paper_rows(building))
+
+
+def _row(building: Building, look: Look) -> Plan:
+    return Plan(
+        building=building,
+        section=look.section,
+        due_on=look.due.on,
+        alone_on=look.alone_on,
+        last_on=look.last_on,
+        reason=PlanReason(look.due.reason),
+        minutes=look.minutes,
+        person_id=look.person_id,
+    )
+
+
+def _paper_rows(building: Building) -> list[Plan]:
+    papers = Paper.objects.standing().filter(building=building).exclude(state=PaperState.CLOSED)
+    return [
+        Plan(
+            building=building,
+            section_id=paper.section_id,
+            paper=paper,
+            due_on=paper.due_on,
+            alone_on=paper.due_on,
+            reason=PlanReason.PAPER,
+            detail=f"{paper.get_kind_display()}: {paper.title}",
+        )
+        for paper in papers
+        if paper.due_on
+    ]
+
+
+#: What follows from the records; who is to go and what was postponed do not.
+_COMPUTED = ("due_on", "alone_on", "last_on", "reason", "detail", "minutes")
+
+
+def _keep(rows: QuerySet[Plan], wanted: list[Plan]) -> None:
+    # Held, so that a postponement in the same moment is neither lost nor overwritten.
+    known = {(plan.section_id, plan.paper_id): plan for plan in rows.select_for_update()}
     new, changed = [], []
-    for section, result in results:
-        if result.next_inspection is None:
-            continue
-        plan = known.get(section.pk)
-        reason = _reason(result)
+    for want in wanted:
+        plan = known.pop((want.section_id, want.paper_id), None)
         if plan is None:
-            new.append(Plan(building=building, section=section, due_on=result.next_inspection, reason=reason))
-        elif (plan.due_on, plan.reason) != (result.next_inspection, reason):
-            plan.due_on, plan.reason, plan.computed_at = result.next_inspection, reason, timezone.now()
+            new.append(want)
+        elif any(getattr(plan, name) != getattr(want, name) for name in _COMPUTED):
+            _renew(plan, want)
             changed.append(plan)
+    Plan.objects.filter(pk__in=[plan.pk for plan in known.values()]).delete()
     Plan.objects.bulk_create(new)
-    Plan.objects.bulk_update(changed, ("due_on", "reason", "computed_at"))
+    Plan.objects.bulk_update(
+        changed, (*_COMPUTED, "person", "computed_at", "postponed_to", "postponed_reason")
+    )
 
 
-def _reason(result: SectionAssessment) -> PlanReason:
-    if not result.trends:
-        return PlanReason.FIRST
-    if result.verdict in FLAGGED:
-        return PlanReason.FLAG
-    early = result.forecast.early if result.forecast else None
-    if (
-        early is not None
-        and result.next_inspection is not None
-        and (early - result.next_inspection).days < 365
-    ):
-        return PlanReason.FORECAST
-    return PlanReason.POLICY
+def _renew(plan: Plan, want: Plan) -> None:
+    """Give a row its new values. What was postponed ends where the look was made or is now due sooner."""
+    settled = want.last_on != plan.last_on or want.due_on < plan.due_on
+    if plan.postponed_to and (settled or want.due_on >= plan.postponed_to):
+        plan.postponed_to, plan.postponed_reason = None, ""
+    for name in _COMPUTED:
+        setattr(plan, name, getattr(want, name))
+    plan.person_id = plan.person_id or want.person_id
+    plan.computed_at = timezone.now()

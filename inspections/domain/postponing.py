@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 
 from django.db import transaction
-from django.utils import timezone
 
 from inspections.models import Plan
+from inspections.queries.due import today_at
 from portfolio.domain.history import differences, note_change
 from portfolio.domain.refusals import Invalid, Stale
 from portfolio.models import Organisation, User
@@ -18,7 +18,7 @@ def postpone_plan(
     *, plan: Plan, organisation: Organisation, user: User, postponed_to: dt.date, reason: str
 ) -> Plan:
     """Put an inspection off to a later day than the one it is due on; the due day itself stays."""
-    today = timezone.now().astimezone(plan.building.zone).date()
+    today = today_at(plan.building)
     if postponed_to <= max(plan.due_on, today):
         raise Invalid([("postponed_to", f"Say a day after {max(plan.due_on, today)}, when it is due.")])
     new = {"postponed_to": postponed_to, "postponed_reason": reason}

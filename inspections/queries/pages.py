@@ -44,7 +44,7 @@ class Stretch:
     def due(self) -> dt.date | None:
         """When it is next to be inspected: as postponed, as planned, or as assessed."""
         if self.plan:
-            return self.plan.postponed_to or self.plan.due_on
+            return self.plan.falls_on
         return self.assessment.next_inspection if self.assessment else None
 
 
@@ -140,7 +140,7 @@ def _fill(
     for treatment in coats.order_by("applied_on", "layer"):
         if treatment.section_id in stretches:
             stretches[treatment.section_id].treatments.append(treatment)
-    plans = Plan.objects.of(organisation)
+    plans = Plan.objects.of(organisation).filter(paper__isnull=True)
     for plan in plans if building is None else plans.filter(building=building):
         if plan.section_id in stretches:
             stretches[plan.section_id].plan = plan

@@ -20,12 +20,13 @@ from inspections.models import (
     LogValue,
     Photo,
     Plan,
+    Policy,
     Reading,
     Replay,
     Trial,
     Visit,
 )
-from portfolio.models import Building, Change, Event, Organisation, Section, Treatment, User
+from portfolio.models import Building, Change, Event, Organisation, Paper, Section, Treatment, User
 
 _numbers = count(1)
 DAY = dt.date(2024, 3, 1)
@@ -263,3 +264,15 @@ def plan(organisation: Organisation, **fields: Any) -> Plan:
     where = section(organisation)
     given = {"building": where.building, "section": where, "due_on": DAY, "reason": "policy", **fields}
     return Plan.objects.create(**given)
+
+
+def policy(organisation: Organisation, **fields: Any) -> Policy:
+    return Policy.objects.create(organisation=organisation, **fields)
+
+
+def paper(organisation: Organisation, **fields: Any) -> Paper:
+    given = {"kind": "violation", "title": "Loose coping over the areaway", "due_on": DAY, **fields}
+    if "building" not in given:
+        where = section(organisation)
+        given |= {"building": where.building, "section": where}
+    return Paper.objects.create(entered_by=person(), **given)

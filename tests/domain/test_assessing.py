@@ -139,14 +139,17 @@ def test_the_database_holds_one_live_flag_a_section_and_verdict(
         Flag.objects.create(section=flag.section, verdict=flag.verdict, opened_on=flag.opened_on)
 
 
-def test_each_section_is_planned_once(building: Building, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_each_section_and_the_house_are_planned_once_in_step_with_what_is_told(
+    building: Building, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for _ in range(2):
         told(building, monkeypatch, 0.9)
     plans = Plan.objects.filter(building=building)
-    assert plans.count() == building.sections.count()
-    assert {plan.due_on for plan in plans} == {
-        timezone.now().astimezone(building.zone).date() + dt.timedelta(days=90)
-    }
+    assert plans.count() == building.sections.count() + 1
+    planned = dict(plans.filter(section__isnull=False).values_list("section_id", "due_on"))
+    stored = Assessment.objects.filter(section__building=building, current=True)
+    assert planned == dict(stored.values_list("section_id", "next_inspection"))
+    assert all(one.result["next_inspection"] == one.next_inspection.isoformat() for one in stored)
 
 
 def test_the_command_writes_json_and_says_what_it_did(

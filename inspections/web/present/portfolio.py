@@ -278,7 +278,7 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
     late: list[tuple[dt.date, Overdue]] = []
     for house in houses:
         if house.plan:
-            due = house.plan.postponed_to or house.plan.due_on
+            due = house.plan.falls_on
             href = reverse("building", args=[house.building.pk])
             late.append(
                 (
