@@ -17,7 +17,7 @@ from scipy.special import ndtr
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.linear import columns_are_independent
 from inspections.analysis.logtimes import LOG_NORMAL, WEIBULL, Family, Likelihood, climb
-from inspections.analysis.profiles import FARTHEST, Fit, LogLife, LogRate, inverse, scaled
+from inspections.analysis.profiles import FARTHEST, Aim, Fit, LogLife, LogRate, inverse, scaled
 from inspections.analysis.records import FloatArray
 from inspections.analysis.weibull import start
 
@@ -87,9 +87,10 @@ def fit_accelerated(
     units = np.eye(design.shape[1])
     # The intercept is the log life where all covariates are nought.
     origin = np.append(1.0, -centre / spread)
-    aims = [LogLife(origin, 0.0), *(LogLife(x / s, 0.0) for x, s in zip(units[1:], spread, strict=True))]
-    found, ratios = fit.intervals([*aims, LogRate()], lifetimes.cluster, level)
-    gradients = np.column_stack([aim.gradient(fit.theta) for aim in (*aims, LogRate())])
+    aims: list[Aim] = [LogLife(x, 0.0) for x in (origin, *(units[1:] / spread[:, None]))]
+    aims.append(LogRate())
+    found, ratios = fit.intervals(aims, lifetimes.cluster, level)
+    gradients = np.column_stack([aim.gradient(fit.theta) for aim in aims])
     gradients[:, -1] *= -1
     covariance = gradients.T @ np.linalg.solve(-fit.hessian, gradients)
     errors = np.sqrt(np.diag(covariance) * ratios)

@@ -1,8 +1,8 @@
 """Profile-likelihood intervals of lives, widened where the coats of a house go together.
 
 The interval of a quantity holds the values whose profile deviance, the best that all else can do at that
-value, is under the chi-squared limit (Meeker and Escobar 1998, Statistical Methods for Reliability Data, secs.
-8.3-8.4), times a factor of at least 1 for houses (:mod:`inspections.analysis.clustering`).
+value, is under the chi-squared limit (Meeker and Escobar 1998, Statistical Methods for Reliability Data,
+secs. 8.3-8.4), times a factor of at least 1 for houses (:mod:`inspections.analysis.clustering`).
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ class LogLife:
         return float((self.x @ theta[:-1] + self.z) / theta[-1])
 
     def gradient(self, theta: FloatArray) -> FloatArray:
-        return np.append(self.x, -self.value(theta)) / theta[-1]
+        return np.append(self.x / theta[-1], -self.value(theta) / theta[-1])
 
     def slice(self, value: float, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         along = self.x / float(self.x @ self.x)
@@ -109,9 +109,8 @@ class Fit:
         z = float(ndtri((1 + level) / 2))
         found = []
         for aim, error, ratio in zip(aims, errors, ratios, strict=True):
-            low, high = (
-                self.limit(aim, side, z * float(error), z * float(np.sqrt(ratio))) for side in (-1, 1)
-            )
+            first, depth = z * float(error), z * float(np.sqrt(ratio))
+            low, high = self.limit(aim, -1, first, depth), self.limit(aim, 1, first, depth)
             estimate = aim.value(self.theta) if self.reached else None
             found.append(Interval(estimate, low, high))
         return found, ratios

@@ -14,6 +14,7 @@ import numpy as np
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.logtimes import LOG_NORMAL, WEIBULL, Family, Likelihood, climb
 from inspections.analysis.profiles import Fit, LogLife, LogRate, inverse, scaled
+from inspections.analysis.records import FloatArray
 
 _UNKNOWN = Interval(None, None, None)
 _ONE = np.ones(1)
@@ -80,7 +81,7 @@ def _fit(lifetimes: Lifetimes, level: float, family: Family) -> LifeFit:
     )
 
 
-def start(lifetimes: Lifetimes) -> tuple[float, np.ndarray]:
+def start(lifetimes: Lifetimes) -> tuple[float, FloatArray]:
     """A unit of time in which logs are near nought, and the exponential life to start the search from."""
     middle = np.where(lifetimes.failed, (lifetimes.low + lifetimes.high) / 2, lifetimes.low)
     unit = float(np.exp(np.log(middle[lifetimes.failed]).mean()))
