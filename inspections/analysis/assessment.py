@@ -11,7 +11,6 @@ from inspections.analysis.advice import advise, is_read
 from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.coats import coat_area
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
-from inspections.analysis.levels import Level
 from inspections.analysis.monotone import first_passage
 from inspections.analysis.onset import onset
 from inspections.analysis.records import BuildingRecord, SectionRecord
@@ -27,7 +26,7 @@ from inspections.analysis.results import (
 from inspections.analysis.schedule import USUAL, Known, due
 from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
 from inspections.analysis.statements import statement
-from inspections.analysis.trends import trend
+from inspections.analysis.trends import Trend, strongest
 from inspections.analysis.verdict import Posterior, posteriors
 
 #: The affected share of a coat's area at which it has failed, unless the organisation says otherwise.
@@ -54,7 +53,8 @@ def assess_building(
     """Assess every section of a house from what was known at the end of ``as_of``, in the house's order."""
     day = float((as_of - _EPOCH).days)
     prepared, judged = judge(record.until(day), day)
-    return [_assess(prepared, own, as_of, failure_threshold) for own in judged]
+    rates = _trends(prepared, [own.features for own in judged])
+    return [_assess(prepared, own, rates[own.section.code], as_of, failure_threshold) for own in judged]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +85,16 @@ def _visits_of_coat(section: SectionRecord, features: SectionFeatures) -> int:
 
 
 def _assess(
-    prepared: PreparedBuilding, judged: Judged, as_of: dt.date, threshold: float
+    prepared: PreparedBuilding,
+    judged: Judged,
+    trends: dict[str, TrendResult],
+    as_of: dt.date,
+    threshold: float,
 ) -> SectionAssessment:
     section, features, posterior = judged.section, judged.features, judged.posterior
     verdict = judged.verdict
     subject = verdict if verdict != INSUFFICIENT else posterior.ranked[0]
     against = next(name for name in posterior.ranked if name != subject)
-    trends = _trends(prepared, section, features)
     evidence = tuple(
         Evidence(
             group,
@@ -160,19 +163,21 @@ def _since(
     return _dated(onset(verdict, prepared.levels[section.code], features, section.events))
 
 
-def _trends(
-    prepared: PreparedBuilding, section: SectionRecord, features: SectionFeatures
-) -> dict[str, TrendResult]:
-    """Rates under the present coat, quantity by quantity; from all visits where the coat has none yet."""
-    found = {}
-    for quantity, level in sorted(prepared.levels[section.code].items()):
-        window = since(level, features.coat_start)
-        found[quantity] = _trend(window if len(window) >= 2 else level)
+def _trends(prepared: PreparedBuilding, features: list[SectionFeatures]) -> dict[str, dict[str, TrendResult]]:
+    """Rates under the present coat, by section and quantity; from all visits where the coat has none yet."""
+    levels = {}
+    for own in features:
+        for quantity, level in sorted(prepared.levels[own.section].items()):
+            window = since(level, own.coat_start)
+            levels[own.section, quantity] = window if len(window) >= 2 else level
+    rates = strongest([(level.time, level.value, level.low, level.high) for level in levels.values()])
+    found: dict[str, dict[str, TrendResult]] = {own.section: {} for own in features}
+    for ((section, quantity), level), rate in zip(levels.items(), rates, strict=True):
+        found[section][quantity] = _trend(rate, level.unit)
     return found
 
 
-def _trend(level: Level) -> TrendResult:
-    rate = trend(level.time, level.value, level.low, level.high)
+def _trend(rate: Trend, unit: str) -> TrendResult:
     return TrendResult(
         rate_per_year=_number(rate.rate_per_year),
         low=_number(rate.low),
@@ -181,7 +186,7 @@ def _trend(level: Level) -> TrendResult:
         readings=rate.n,
         first=_date(rate.first),
         last=_date(rate.last),
-        unit=level.unit,
+        unit=unit,
         method=rate.method,
     )
 

@@ -12,9 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from inspections.analysis.cleaning import places_of
+from inspections.analysis.kendall import IntArray
 from inspections.analysis.linear import HUBER, NORMAL_MAD
 from inspections.analysis.records import FloatArray, Readings, TextArray
-from inspections.analysis.trends import IntArray, Series, merge_days
+from inspections.analysis.trends import Series, merge_days
 
 _SINGULAR = 1e-9
 _ROUNDS = 100
