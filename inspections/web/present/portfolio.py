@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from uuid import UUID
 
@@ -24,15 +24,18 @@ _WORTH_A_LOOK: Final = (
     Verdict.CONDENSATION,
     Verdict.SURFACE_WEAR,
 )
+#: So many of each kind have a picture; the page folds the others away.
+_PICTURED: Final = 12
 _UNFAIR: Final = (AllocatedBy.JUDGEMENT, AllocatedBy.CONVENIENCE)
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One section in a sentence: the name is a link, the rest follows it."""
+    """One section in a sentence: the name is a link, the rest follows it; and where in its house it is."""
 
     href: str
     name: str
+    picture: SafeString
     verdict: str
     claim: str
     course: str
@@ -128,8 +131,19 @@ def present(
     """The page's rows. ``areas``: the latest level of each area of each section."""
     alone = walls_with_one_section(houses)
     flagged, worth = attention(houses)
+    house_of = {stretch.section.pk: house for house in houses for stretch in house.stretches}
     rows = [
-        [_row(stretch, areas.get(stretch.section.pk, {}), alone, today, system) for stretch in group]
+        [
+            _row(
+                stretch,
+                house_of[stretch.section.pk] if i < _PICTURED else None,
+                areas.get(stretch.section.pk, {}),
+                alone,
+                today,
+                system,
+            )
+            for i, stretch in enumerate(group)
+        ]
         for group in (flagged, worth)
     ]
     return Portfolio(
@@ -159,7 +173,12 @@ def full_name(stretch: Stretch, alone: set[tuple[UUID, str]]) -> str:
 
 
 def _row(
-    stretch: Stretch, latest: dict[str, AreaLevel], alone: set[tuple[UUID, str]], today: dt.date, system: str
+    stretch: Stretch,
+    pictured_in: House | None,
+    latest: dict[str, AreaLevel],
+    alone: set[tuple[UUID, str]],
+    today: dt.date,
+    system: str,
 ) -> Row:
     assessment = stretch.assessment
     own = _verdict(stretch)
@@ -176,6 +195,7 @@ def _row(
     return Row(
         href=reverse("section", args=[stretch.section.pk]),
         name=full_name(stretch, alone),
+        picture=_place_in(pictured_in, stretch, today) if pictured_in else SafeString(""),
         verdict=own,
         claim=claim,
         course=course,
@@ -183,6 +203,14 @@ def _row(
         due=sentences.due_sentence(stretch.due, today),
         overdue=stretch.due is not None and stretch.due < today,
     )
+
+
+def _place_in(house: House, stretch: Stretch, today: dt.date) -> SafeString:
+    """The house's walls, small, with the section outlined."""
+    drawn = walls.lay_out(
+        replace(panel(other, today), here=other.section == stretch.section) for other in house.stretches
+    )
+    return walls.draw_strip(drawn, f"Where {stretch.section} is, outlined among the walls of its house")
 
 
 def _summary(houses: Sequence[House]) -> str:

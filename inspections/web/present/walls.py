@@ -408,7 +408,8 @@ def _draw_small(root: Element, place: Placed, x: float, top: float) -> None:
         stroke_width=4,
         class_=f"bar bar-{place.panel.verdict}",
     )
-    add(root, "rect", x=left, y=y, width=wide, height=high, class_="edge")
+    edge = "edge outlined" if place.panel.here else "edge"
+    add(root, "rect", x=left, y=y, width=wide, height=high, class_=edge)
     if place.panel.flagged:
         add(root, "path", d=f"M{left + 3:.1f} {y + 13:.1f}v-10l8 3 -8 3", class_="pennant")
 
