@@ -283,7 +283,8 @@ def _passages(surveys: _Surveys, at: IntArray, threshold: float) -> tuple[IntArr
     # Where a survey is doubtful, or one over the threshold is followed by one under it, more must be asked.
     begun = after[surveys.coat]
     fell = tells & ~over & (begun >= 0) & (np.arange(len(over)) > begun)
-    for coat in np.unique(surveys.coat[doubtful | fell]).tolist():
+    asked = np.unique(surveys.coat[doubtful | fell])
+    for coat in asked[after[asked] >= 0].tolist():
         rows = at[coat] + np.flatnonzero(tells[at[coat] : at[coat + 1]])
         found = _passage(share[rows], doubtful[rows], threshold)
         if found is None:

@@ -64,7 +64,7 @@ def building_record(building: Building) -> BuildingRecord:
     coats = _coats(building)
     events = _events(building)
     standing = Instrument.objects.standing().filter(organisation=building.organisation_id)
-    instruments = {instrument.code: _instrument(instrument) for instrument in standing}
+    instruments = {instrument.code: instrument_of(instrument) for instrument in standing}
     readings = with_logged_days(building, _readings(building), instruments)
     sections = tuple(
         _section(section, coats[section.pk], events[section.pk], readings.get(section.code))
@@ -85,7 +85,8 @@ def _number(value: float | None) -> float:
     return np.nan if value is None else float(value)
 
 
-def _instrument(row: Instrument) -> records.Instrument:
+def instrument_of(row: Instrument) -> records.Instrument:
+    """An instrument as the analysis sees it."""
     return records.Instrument(
         code=row.code,
         kind=row.kind,

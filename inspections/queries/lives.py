@@ -1,0 +1,402 @@
+"""From stored records to the coats of an organisation, and what became of each: a fixed number of queries.
+
+Only what the failure rule asks for is read, in columns: layers with their places, areas by day, mendings.
+Nothing that happened after ``as_of`` is used.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from django.db import connection
+from django.db.models import CharField, Q, QuerySet
+from django.db.models.functions import Cast
+from django.utils import timezone
+
+from inspections.analysis.cleaning import range_in
+from inspections.analysis.failures import (
+    Areas,
+    Coats,
+    IntArray,
+    Layers,
+    Lives,
+    Mended,
+    coat_on,
+    lives,
+    systems,
+)
+from inspections.analysis.records import YEAR, FloatArray, TextArray
+from inspections.models import Action, Allocation, Instrument, Reading, Visit
+from inspections.queries.series import day_number, instrument_of
+from inspections.vocabulary import ActionKind, Qualifier, Quantity, Unit
+from portfolio.models import Building, Event, Organisation, Treatment
+from portfolio.vocabulary import EventKind, Purpose, RemovalReason
+
+#: What coats can be grouped by, and where an innermost layer has it.
+PATHS = {
+    **{name: name for name in ("binder", "kind", "mix", "purpose", "drains_to", "applied_by", "found")},
+    **{name: f"section__{name}" for name in ("substrate", "bedding_mortar", "adjoins", "beyond", "wall")},
+    **{name: f"section__building__{name}" for name in ("locality", "region", "country")},
+    "building": "section__building__code",
+}
+FIELDS = (*PATHS, "trial", "arm")
+
+#: What was paid for.
+INSTALLED, REPAIRED, REMOVED = "installed", "repaired", "removed"
+
+_COLUMNS = (
+    "key",
+    "section_key",
+    "house",
+    "layer",
+    "kind",
+    "face",
+    "purpose",
+    "applied_on",
+    "applied_earliest",
+    "removed_on",
+    "removal_reason",
+    "found",
+    "area_m2",
+    "section__length_m",
+    "section__height_m",
+    "cost",
+    "currency",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Payments:
+    """What was paid (p,): for which coat, on which day, how much in which currency, and for what."""
+
+    coat: IntArray
+    day: FloatArray
+    amount: FloatArray
+    currency: TextArray
+    what: TextArray
+
+
+@dataclass(frozen=True, slots=True)
+class CoatBook:
+    """An organisation's coats (n,), by section and time, as they stood at the end of ``as_of``.
+
+    ``group`` has for each coat its values of the fields that were asked for; None where one is not given.
+    """
+
+    as_of: dt.date
+    threshold: float
+    coats: Coats
+    lives: Lives
+    house: IntArray
+    group: list[tuple[str | None, ...]]
+    payments: Payments
+
+
+def today_of(organisation: Organisation) -> dt.date:
+    """Today in whichever of the organisation's houses it is latest."""
+    zones = Building.objects.of(organisation).standing().order_by().values_list("timezone", flat=True)
+    now = timezone.now()
+    return max((now.astimezone(ZoneInfo(zone)).date() for zone in zones.distinct()), default=now.date())
+
+
+def coat_book(
+    organisation: Organisation,
+    by: Sequence[str] = (),
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+) -> CoatBook:
+    """The coats of ``organisation`` with their lives, or those whose innermost layer is ``chosen``."""
+    as_of = as_of or today_of(organisation)
+    rows = _layers(organisation, by, as_of)
+    sections: dict[str, int] = {}
+    table = _Table(rows, [sections.setdefault(row[1], len(sections)) for row in rows], as_of)
+    inner, owner, ended = systems(table.layers)
+    coats = table.coats(inner, ended)
+    found = lives(
+        coats,
+        _areas(organisation, sections, as_of),
+        _mended(organisation, table, sections, as_of),
+        organisation.failure_threshold,
+    )
+    book = CoatBook(
+        as_of=as_of,
+        threshold=organisation.failure_threshold,
+        coats=coats,
+        lives=found,
+        house=np.unique([rows[row][2] for row in inner], return_inverse=True)[1].astype(np.int64),
+        group=_groups(organisation, by, [rows[row] for row in inner]),
+        payments=_payments(organisation, table, sections, owner, coats),
+    )
+    if chosen is None:
+        return book
+    keys = set(chosen.annotate(key=Cast("pk", CharField())).values_list("key", flat=True))
+    return _only(book, np.flatnonzero([rows[row][0] in keys for row in inner]))
+
+
+def _only(book: CoatBook, kept: IntArray) -> CoatBook:
+    """The book of some of its coats."""
+    place = np.full(len(book.coats), -1, dtype=np.int64)
+    place[kept] = np.arange(len(kept))
+    paid = place[book.payments.coat] >= 0
+    payments = Payments(
+        place[book.payments.coat[paid]],
+        *(getattr(book.payments, name)[paid] for name in ("day", "amount", "currency", "what")),
+    )
+    return replace(
+        book,
+        coats=Coats(*(getattr(book.coats, name)[kept] for name in Coats.__slots__)),
+        lives=Lives(*(getattr(book.lives, name)[kept] for name in Lives.__slots__)),
+        house=book.house[kept],
+        group=[book.group[row] for row in kept.tolist()],
+        payments=payments,
+    )
+
+
+# Layers ----------------------------------------------------------------------------------------------------
+
+
+def _layers(organisation: Organisation, by: Sequence[str], as_of: dt.date) -> list[tuple[Any, ...]]:
+    standing = Treatment.objects.of(organisation).standing()
+    here = standing.filter(section__voided_at=None, section__building__voided_at=None, applied_on__lte=as_of)
+    keyed = here.annotate(
+        key=Cast("pk", CharField()),
+        section_key=Cast("section_id", CharField()),
+        house=Cast("section__building_id", CharField()),
+    )
+    paths = [PATHS[name] for name in by if name in PATHS]
+    ordered = keyed.order_by("section__building__code", "section__code", "applied_on", "layer")
+    return list(
+        ordered.values_list(*_COLUMNS, *(path for path in paths if path not in _COLUMNS), named=False)
+    )
+
+
+class _Table:
+    """The rows of layers as arrays; what was taken off after ``as_of`` stands."""
+
+    def __init__(self, rows: list[tuple[Any, ...]], section: list[int], as_of: dt.date) -> None:
+        self.as_of = as_of
+        self.section = np.array(section, dtype=np.int64)
+        columns = list(zip(*rows, strict=True))[: len(_COLUMNS)] or [()] * len(_COLUMNS)
+        column = dict(zip(_COLUMNS, columns, strict=True))
+        gone = [day if day and day <= as_of else None for day in column["removed_on"]]
+        self.applied = _days(column["applied_on"])
+        self.removed = _days(gone, np.inf)
+        self.earliest = np.fmin(_days(column["applied_earliest"]), self.applied)
+        reasons = np.array(column["removal_reason"], dtype=np.str_)
+        self.failed = np.isfinite(self.removed) & (reasons == RemovalReason.FAILED)
+        self.found = np.array(column["found"], dtype=bool)
+        own = _numbers(column["area_m2"])
+        wall = _numbers(column["section__length_m"]) * _numbers(column["section__height_m"])
+        self.area = np.where(own > 0, own, np.where(wall > 0, wall, np.nan))
+        self.own_area = np.nan_to_num(own)
+        self.purpose = np.array(column["purpose"], dtype=np.str_)
+        self.cost = _numbers(column["cost"])
+        self.currency = np.array(column["currency"], dtype=np.str_)
+        self.layers = Layers(
+            section=self.section,
+            layer=np.array(column["layer"], dtype=np.int64),
+            kind=np.array(column["kind"], dtype=np.str_),
+            face=np.array(column["face"], dtype=np.str_),
+            purpose=self.purpose,
+            applied=self.applied,
+            removed=self.removed,
+        )
+
+    def coats(self, inner: IntArray, ended: FloatArray) -> Coats:
+        return Coats(
+            section=self.section[inner],
+            earliest=self.earliest[inner],
+            begun=self.applied[inner],
+            ended=ended,
+            removed=self.removed[inner] <= ended,
+            failed=self.failed[inner] & (self.removed[inner] <= ended),
+            found=self.found[inner],
+            area=self.area[inner],
+        )
+
+
+def _days(days: Iterable[dt.date | None], unknown: float = np.nan) -> FloatArray:
+    return np.array([unknown if day is None else day_number(day) for day in days], dtype=float)
+
+
+def _numbers(values: Iterable[Any]) -> FloatArray:
+    return np.array([np.nan if value is None else float(value) for value in values], dtype=float)
+
+
+def _groups(
+    organisation: Organisation, by: Sequence[str], rows: list[tuple[Any, ...]]
+) -> list[tuple[str | None, ...]]:
+    """For each innermost layer its values of the fields of ``by``."""
+    extra = [PATHS[name] for name in by if name in PATHS and PATHS[name] not in _COLUMNS]
+    at = {path: place for place, path in enumerate((*_COLUMNS, *extra))}
+    trials = _trials(organisation) if {"trial", "arm"} & set(by) else {}
+
+    def value(row: tuple[Any, ...], name: str) -> str | None:
+        if name in PATHS:
+            found = row[at[PATHS[name]]]
+            return ("yes" if found else "no") if isinstance(found, bool) else found or None
+        own = [one for one in trials.get(row[1], []) if one.began is None or row[7] >= one.began]
+        return ", ".join(sorted({one.code if name == "trial" else one.arm for one in own})) or None
+
+    return [tuple(value(row, name) for name in by) for row in rows]
+
+
+class _Arm(NamedTuple):
+    """A section's part in a trial. A coat put on before the trial began is none of its arms."""
+
+    section: str
+    began: dt.date | None
+    code: str
+    arm: str
+
+
+def _trials(organisation: Organisation) -> dict[str, list[_Arm]]:
+    allotted = Allocation.objects.of(organisation).standing().filter(trial__voided_at=None)
+    keyed = allotted.annotate(key=Cast("section_id", CharField()))
+    found: dict[str, list[_Arm]] = {}
+    for row in keyed.values_list("key", "trial__started_on", "trial__code", "arm"):
+        found.setdefault(row[0], []).append(_Arm(*row))
+    return found
+
+
+# What was read and mended ----------------------------------------------------------------------------------
+
+
+def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date) -> Areas:
+    """Hollow and fallen areas; a repeat of a place on one day is not another area."""
+    readings = Reading.objects.of(organisation).standing()
+    areas = readings.filter(
+        _within_range(organisation),
+        quantity__in=(Quantity.HOLLOW_AREA, Quantity.SPALL_AREA),
+        section__isnull=False,
+        replicate=1,
+    )
+    keyed = areas.order_by().annotate(
+        section_key=Cast("section_id", CharField()), visit_key=Cast("visit_id", CharField())
+    )
+    rows = _fetch(keyed.values_list("section_key", "visit_key", "quantity", "value", "qualifier"))
+    visits = Visit.objects.of(organisation).filter(day__lte=as_of).order_by()
+    days = dict(visits.annotate(key=Cast("pk", CharField())).values_list("key", "day"))
+    numbers = {key: day_number(day) for key, day in days.items()}
+    rows = [row for row in rows if row[0] in sections and row[1] in numbers]
+    value = np.array([row[3] for row in rows], dtype=float)
+    end = np.array([row[4] for row in rows], dtype=np.str_)
+    return Areas(
+        section=np.array([sections[row[0]] for row in rows], dtype=np.int64),
+        day=np.array([numbers[row[1]] for row in rows], dtype=float),
+        hollow=np.array([row[2] == Quantity.HOLLOW_AREA for row in rows], dtype=bool),
+        low=np.where(end == Qualifier.BELOW, 0.0, value),
+        high=np.where(end == Qualifier.ABOVE, np.inf, value),
+    )
+
+
+def _fetch(values: QuerySet[Any, tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """The rows of texts and numbers as the database gives them, a third of the time of the model layer's."""
+    sql, parameters = values.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        return cursor.fetchall()
+
+
+def _within_range(organisation: Organisation) -> Q:
+    """Leaves out what lies beyond the range of an instrument that reads areas."""
+    kept = Q()
+    scales = Instrument.objects.of(organisation).standing().filter(scale__in=(Unit.M2, Unit.FT2))
+    for row in scales:
+        low, high = range_in(instrument_of(row), Unit.M2)
+        beyond = Q(value__lt=low) if np.isfinite(low) else Q(pk__in=[])
+        beyond |= Q(value__gt=high) if np.isfinite(high) else Q(pk__in=[])
+        kept &= ~Q(beyond, instrument=row)
+    return kept
+
+
+def _mended(organisation: Organisation, table: _Table, sections: dict[str, int], as_of: dt.date) -> Mended:
+    """Areas of repairs and patches; of both on one day on one section, the larger."""
+    patches = (table.purpose == Purpose.PATCH) & (table.own_area > 0)
+    rows = list(zip(table.section[patches], table.applied[patches], table.own_area[patches], strict=True))
+    repairs = _repairs(organisation, as_of).filter(area_m2__gt=0).values_list("key", "happened_on", "area_m2")
+    done: dict[tuple[int, float], float] = {}
+    for key, day, area in repairs:
+        if key in sections:
+            where = sections[key], day_number(day)
+            done[where] = done.get(where, 0.0) + area
+    patched: dict[tuple[int, float], float] = {}
+    for section, day, area in rows:
+        where = int(section), float(day)
+        patched[where] = patched.get(where, 0.0) + float(area)
+    both = {where: max(done.get(where, 0.0), patched.get(where, 0.0)) for where in done | patched}
+    places = np.array(list(both), dtype=float).reshape(-1, 2)
+    return Mended(places[:, 0].astype(np.int64), places[:, 1], np.array(list(both.values()), dtype=float))
+
+
+def _repairs(organisation: Organisation, as_of: dt.date) -> QuerySet[Any]:
+    repairs = Event.objects.of(organisation).standing().filter(kind=EventKind.REPAIR, section__isnull=False)
+    return repairs.filter(happened_on__lte=as_of).annotate(key=Cast("section_id", CharField()))
+
+
+# What was paid ---------------------------------------------------------------------------------------------
+
+
+def _payments(
+    organisation: Organisation, table: _Table, sections: dict[str, int], owner: IntArray, coats: Coats
+) -> Payments:
+    """Costs of layers, repairs, patches and stripping, each with the coat that it was paid for.
+
+    A layer put on within a year of the innermost was installed with it; a later one keeps it up. A patch, a
+    repair and a patching action of one coat on one day are one piece of work, written down in several places.
+    """
+    paid = table.cost > 0
+    rows = np.flatnonzero(paid & (owner >= 0))
+    at_once = table.applied[rows] <= coats.begun[owner[rows]] + YEAR
+    layers = [
+        (int(owner[row]), float(table.applied[row]), str(table.currency[row]), what, float(table.cost[row]))
+        for row, what in zip(rows.tolist(), np.where(at_once, INSTALLED, REPAIRED).tolist(), strict=True)
+    ]
+    patches = np.flatnonzero(paid & (table.purpose == Purpose.PATCH))
+    work = [
+        (int(table.section[row]), float(table.applied[row]), str(table.currency[row]), float(table.cost[row]))
+        for row in patches.tolist()
+    ]
+    repairs = _repairs(organisation, table.as_of).filter(cost__gt=0)
+    actions = Action.objects.of(organisation).standing().filter(cost__gt=0, done_on__lte=table.as_of)
+    keyed = actions.annotate(key=Cast("section_id", CharField()))
+    sources = [
+        (REPAIRED, work),
+        (REPAIRED, _work(repairs.values_list("key", "happened_on", "currency", "cost"), sections)),
+        (REPAIRED, _work(_of_kind(keyed, ActionKind.PATCH), sections)),
+        (REMOVED, _work(_of_kind(keyed, ActionKind.STRIP), sections)),
+    ]
+    done: dict[tuple[int, float, str, str], float] = {}
+    for what, found in sources:
+        own: dict[tuple[int, float, str, str], float] = {}
+        section, day = (np.array([one[place] for one in found], dtype=float) for place in (0, 1))
+        for coat, one in zip(coat_on(coats, section.astype(np.int64), day).tolist(), found, strict=True):
+            if coat >= 0:
+                key = coat, one[1], one[2], what
+                own[key] = own.get(key, 0.0) + one[3]
+        done |= {key: max(amount, done.get(key, 0.0)) for key, amount in own.items()}
+    both = layers + [(*key, amount) for key, amount in done.items()]
+    return Payments(
+        np.array([one[0] for one in both], dtype=np.int64),
+        np.array([one[1] for one in both], dtype=float),
+        np.array([one[4] for one in both], dtype=float),
+        np.array([one[2] for one in both], dtype=np.str_),
+        np.array([one[3] for one in both], dtype=np.str_),
+    )
+
+
+def _of_kind(actions: QuerySet[Any], kind: ActionKind) -> QuerySet[Any, tuple[Any, ...]]:
+    return actions.filter(kind=kind).values_list("key", "done_on", "currency", "cost")
+
+
+def _work(rows: Iterable[tuple[Any, ...]], sections: dict[str, int]) -> list[tuple[int, float, str, float]]:
+    return [
+        (sections[key], day_number(day), currency, float(cost))
+        for key, day, currency, cost in rows
+        if key in sections
+    ]
