@@ -82,14 +82,15 @@ class SectionAssessment:
 
     def as_json(self) -> dict[str, Any]:
         """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
-        return {name: _plain(value) for name, value in asdict(self).items()}
+        return {name: plain(value) for name, value in asdict(self).items()}
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Dates as ISO 8601, tuples as lists, also within what holds others."""
     if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
+        return {key: plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, dt.date):
         return value.isoformat()
     return value

@@ -208,13 +208,14 @@ class _Table:
         )
 
     def coats(self, inner: IntArray, ended: FloatArray) -> Coats:
+        gone = np.isfinite(ended) & (self.removed[inner] <= ended)
         return Coats(
             section=self.section[inner],
             earliest=self.earliest[inner],
             begun=self.applied[inner],
             ended=ended,
-            removed=self.removed[inner] <= ended,
-            failed=self.failed[inner] & (self.removed[inner] <= ended),
+            removed=gone,
+            failed=gone & self.failed[inner],
             found=self.found[inner],
             area=self.area[inner],
         )

@@ -55,7 +55,6 @@ def simulate(plan: Plan, seed: int) -> Simulated:
     rng = np.random.default_rng(seed)
     rows: list[tuple[float, ...]] = []
     areas: list[tuple[float, ...]] = []
-    mended: list[tuple[float, float, float]] = []
     frail = rng.normal(0, plan.frailty, plan.coats // plan.a_house + 2)
     while len(rows) < plan.coats:
         section = len(rows)
@@ -77,23 +76,23 @@ def simulate(plan: Plan, seed: int) -> Simulated:
         hollow = np.round(read * rng.uniform(0.3, 0.7), 2)
         over = days[(read >= THRESHOLD * size)]
         seen = float(over[1]) + rng.uniform(30, 400) if len(over) > 1 and rng.random() < 0.5 else np.inf
-        removed = min(planned, seen)
+        removed = np.floor(min(planned, seen))
         kept = days <= removed
         for k in np.flatnonzero(kept):
             areas.append((section, days[k], 0.0, np.round(read[k] - hollow[k], 2)))
             if full[k]:
                 areas.append((section, days[k], 1.0, hollow[k]))
         off = removed < LAST
-        rows.append((section, begun, removed if off else np.inf, off, off and seen < planned, found, size, house,
-                     *_truth(days[kept], full[kept], begun, life, removed, off and seen < planned, found)))  # fmt: skip
+        failed = off and seen < planned
+        truth = _truth(days[kept], full[kept], begun, life, removed, failed, found)
+        rows.append((section, begun, removed if off else np.inf, off, failed, found, size, house, *truth))
     section, begun, ended, off, failed, found, size, house, low, high, entry = np.array(rows, dtype=float).T
     coats = Coats(section.astype(int), begun, begun, ended, off > 0, failed > 0, found > 0, size)
     where, day, is_hollow, area = np.array(areas, dtype=float).T
-    gone = np.array(mended, dtype=float).reshape(-1, 3)
     return Simulated(
         coats,
         Areas(where.astype(int), day, is_hollow > 0, area, area),
-        Mended(gone[:, 0].astype(int), gone[:, 1], gone[:, 2]),
+        Mended(np.zeros(0, dtype=int), np.zeros(0), np.zeros(0)),
         house,
         low,
         high,

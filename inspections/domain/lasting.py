@@ -1,0 +1,50 @@
+"""What lasts: one function for each result, for the command, the API and the pages alike."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from django.db.models import QuerySet
+
+from inspections.analysis import rates
+from inspections.analysis.rates import FailureRates, GroupLoss
+from inspections.queries.lives import FIELDS, coat_book
+from portfolio.models import Organisation, Treatment
+
+#: Coats are grouped so where nothing else is asked for.
+USUAL = ("binder",)
+
+
+def fields_of(text: str) -> tuple[str, ...]:
+    """The fields named in ``text``, by commas. Raises `ValueError` in words for the person who asked."""
+    names = tuple(name.strip() for name in text.split(","))
+    unknown = [name for name in names if name not in FIELDS]
+    if unknown:
+        wrong = ", ".join(repr(name) for name in unknown)
+        raise ValueError(f"{wrong} is nothing that coats are grouped by; there are: {', '.join(FIELDS)}.")
+    if len(set(names)) < len(names):
+        raise ValueError("Name each field once.")
+    return names
+
+
+def failure_rates(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+) -> FailureRates:
+    """How often and how soon coats fail, in groups ``by`` fields; of ``chosen`` innermost layers only."""
+    book = coat_book(organisation, by, as_of, chosen)
+    return rates.failure_rates(by, book.group, book.lives, book.house, book.as_of, book.threshold)
+
+
+def deterioration_rates(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+) -> tuple[dt.date, tuple[GroupLoss, ...]]:
+    """How fast coats lose area, and the day at the end of which that was known."""
+    book = coat_book(organisation, by, as_of, chosen)
+    return book.as_of, rates.deterioration_rates(by, book.group, book.lives, book.house)
