@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 import pymannkendall
@@ -10,10 +12,11 @@ import statsmodels.api as sm
 from sklearn.isotonic import IsotonicRegression
 
 from inspections.analysis.harmonic import harmonic_fit
+from inspections.analysis.harmonics import harmonic_fits
 from inspections.analysis.linear import correlation
 from inspections.analysis.monotone import isotonic
 from inspections.analysis.records import YEAR
-from inspections.analysis.trends import season_of, seasonal_kendall
+from inspections.analysis.trends import season_of, seasonal_kendalls
 from tests.benchmarks.comparing import Result, Sizes, medians, times_faster
 
 SEASONS, YEARS = 4, 15
@@ -27,59 +30,78 @@ Array = npt.NDArray[np.float64]
 def run(sizes: Sizes) -> list[Result]:
     random = np.random.default_rng(SEED)
     time = np.sort(np.arange(SEASONS * YEARS) * YEAR / SEASONS + 45.0).round()
-    values = [20 + 0.5 * time / YEAR + random.normal(0, 2, len(time)) for _ in range(sizes.series)]
-    return [_kendall(time, values, sizes), *_harmonic(time, values, sizes), _isotonic(values, sizes)]
+    values = 20 + 0.5 * time / YEAR + random.normal(0, 2, (sizes.batch, len(time)))
+    return [
+        *_kendall(time, values, sizes),
+        *_harmonic(time, values, sizes),
+        _isotonic(list(values[: sizes.series]), sizes),
+    ]
 
 
-def _kendall(time: Array, values: list[Array], sizes: Sizes) -> Result:
+def _kendall(time: Array, values: Array, sizes: Sizes) -> list[Result]:
+    """Theirs is timed on a part of the series and scaled to all of them."""
     season = season_of(time)
+    some, scale = values[: sizes.series], len(values) / sizes.series
     # Both start their year with the first reading's season, so that a period is a year of four seasons.
-    ours, theirs = seasonal_kendall(time, values[0], season), pymannkendall.seasonal_test(values[0], SEASONS)
-    assert ours.s == theirs.s
-    assert ours.n == len(time)
-    took = medians(
-        {
-            "ours": lambda: [seasonal_kendall(time, value, season) for value in values],
-            "theirs": lambda: [pymannkendall.seasonal_test(value, SEASONS) for value in values],
-        },
-        sizes.repeats,
-    )
-    return times_faster(
-        f"seasonal Kendall, Sen's slope and interval, {len(values)} × {len(time)}",
-        took["ours"],
-        "pymannkendall's seasonal test, without an interval",
-        took["theirs"],
-        "at least 200 times, batched",
-    )
+    ours = seasonal_kendalls(time, some, season, dependence="none")
+    for i, value in enumerate(some):
+        theirs = pymannkendall.seasonal_test(value, SEASONS)
+        assert ours.s[i] == theirs.s
+        assert ours.variance[i] == pytest.approx(theirs.var_s, rel=1e-12)
+    ways: dict[str, Callable[[], object]] = {
+        "theirs": lambda: [pymannkendall.seasonal_test(value, SEASONS) for value in some],
+        "correlated": lambda: [pymannkendall.correlated_seasonal_test(value, SEASONS) for value in some],
+        "none": lambda: seasonal_kendalls(time, values, season, dependence="none"),
+        "seasons": lambda: seasonal_kendalls(time, values, season, dependence="seasons"),
+        "serial": lambda: seasonal_kendalls(time, values, season, dependence="serial"),
+    }
+    took = medians(ways, sizes.repeats)
+    count = f"{len(values):,} × {len(time)}"
+    plain, correlated = "pymannkendall's seasonal test", "its test for correlated seasons"
+    return [
+        times_faster(f"{work}, {count}", took[ours], f"{beside}, no interval", scale * took[theirs], goal)
+        for work, ours, beside, theirs, goal in (
+            ("seasonal Kendall, Sen's slope and interval", "none", plain, "theirs", "at least 200 times"),
+            ("the same, seasons covariant", "seasons", correlated, "correlated", "none"),
+            ("the same, errors that last", "serial", plain, "theirs", "none"),
+        )
+    ]
 
 
-def _harmonic(time: Array, values: list[Array], sizes: Sizes) -> list[Result]:
+def _harmonic(time: Array, values: Array, sizes: Sizes) -> list[Result]:
+    some, scale = values[: sizes.series], len(values) / sizes.series
     angle = 2 * np.pi * time / YEAR
     design = np.column_stack([np.ones_like(time), (time - time.mean()) / YEAR, np.cos(angle), np.sin(angle)])
     sigma = correlation(np.abs(np.subtract.outer(time, time)), np.array([TAU]))[0]
-    plain = harmonic_fit(time, values[0], robust=False, serial=False)
-    assert plain is not None
-    assert plain.coefficients == pytest.approx(sm.OLS(values[0], design).fit().params, rel=1e-9)
-    took = medians(
-        {
-            "plain": lambda: [harmonic_fit(time, value, robust=False, serial=False) for value in values],
-            "OLS": lambda: [sm.OLS(value, design).fit().bse for value in values],
-            "whole": lambda: [harmonic_fit(time, value) for value in values],
-            "GLS": lambda: [sm.GLS(value, design, sigma=sigma).fit().bse for value in values],
-        },
-        sizes.repeats,
-    )
-    count = f"{len(values)} × {len(time)}"
+    plain = harmonic_fits(time, some, serial=False)
+    for i, value in enumerate(some):
+        assert plain.coefficients[i] == pytest.approx(sm.OLS(value, design).fit().params, rel=1e-9)
+    ways: dict[str, Callable[[], object]] = {
+        "plain": lambda: harmonic_fits(time, values, serial=False),
+        "serial": lambda: harmonic_fits(time, values),
+        "OLS": lambda: [sm.OLS(value, design).fit().bse for value in some],
+        "whole": lambda: [harmonic_fit(time, value) for value in some],
+        "GLS": lambda: [sm.GLS(value, design, sigma=sigma).fit().bse for value in some],
+    }
+    took = medians(ways, sizes.repeats)
+    count = f"{len(values):,} × {len(time)}"
     return [
         times_faster(
-            f"harmonic regression with errors, {count}",
-            took["plain"],
+            f"harmonic regression with serially dependent errors, their time searched for, {count}",
+            took["serial"],
             "statsmodels OLS in a loop",
-            took["OLS"],
-            "at least 50 times, batched",
+            scale * took["OLS"],
+            "at least 50 times",
         ),
         times_faster(
-            f"the same, robust and with errors that last (their time searched for), {count}",
+            f"the same, errors independent, {count}",
+            took["plain"],
+            "statsmodels OLS in a loop",
+            scale * took["OLS"],
+            "none",
+        ),
+        times_faster(
+            f"the same, robust, one series at a time, {len(some)} × {len(time)}",
             took["whole"],
             "statsmodels GLS, that time given and not robust",
             took["GLS"],

@@ -15,13 +15,14 @@ class Sizes:
     readings: int
     houses: int
     series: int
+    batch: int
     requests: int
     starts: int
     repeats: int
 
 
-FULL = Sizes(readings=50_000, houses=25, series=100, requests=40, starts=5, repeats=5)
-TINY = Sizes(readings=400, houses=10, series=2, requests=1, starts=1, repeats=1)
+FULL = Sizes(readings=50_000, houses=25, series=100, batch=10_000, requests=40, starts=5, repeats=5)
+TINY = Sizes(readings=400, houses=10, series=2, batch=4, requests=1, starts=1, repeats=1)
 
 
 @dataclass(frozen=True, slots=True)
