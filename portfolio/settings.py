@@ -243,6 +243,8 @@ SPECTACULAR_SETTINGS = {
         "Purpose": "portfolio.vocabulary.Purpose",
         "DrainsTo": "portfolio.vocabulary.DrainsTo",
         "EventKind": "portfolio.vocabulary.EventKind",
+        "PaperKind": "portfolio.vocabulary.PaperKind",
+        "PaperState": "portfolio.vocabulary.PaperState",
     },
 }
 

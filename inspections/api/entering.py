@@ -13,13 +13,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from inspections.api.shapes import ID, REASON, row_schema
-from inspections.records.entering import correct_row, enter_row, fields_of_rows, kind_of
+from inspections.records.entering import correct_row, enter_row, fields_of_rows, void_record
 from inspections.records.tables import Table
 from portfolio.api.base import Records
 from portfolio.api.filters import EVERYWHERE, refuse_unknown
 from portfolio.api.payloads import ReasonShape, object_of, uuid_of
 from portfolio.api.refusals import AtOdds
-from portfolio.domain import records
 
 
 class Corrected(Records):
@@ -41,8 +40,8 @@ class Corrected(Records):
         """Take the record out of use, and say why. It and its history stay, but count no more."""
         record = self.to_change()
         reason = ReasonShape.of(request.data)["reason"]
-        voided = records.void(
-            kind=kind_of(self.table),
+        voided = void_record(
+            table=self.table,
             record=record,
             organisation=self.organisation,
             user=self.user,

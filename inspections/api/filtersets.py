@@ -12,7 +12,6 @@ from inspections.vocabulary import (
     AllocatedBy,
     FlagState,
     InstrumentKind,
-    PlanReason,
     Quantity,
     Unit,
     Verdict,
@@ -162,11 +161,6 @@ class ActionFilters(OfSection, RecordFilters):
     flag_id = Identifier(field_name="flag_id")
     done_after, done_before = span(Day, "done_on")
     follow_up_after, follow_up_before = span(Day, "follow_up_on")
-
-
-class PlanFilters(OfBuilding):
-    reason = Word(PlanReason.choices)
-    due_after, due_before = span(Day, "due_on")
 
 
 class LoadFilters(Filters):

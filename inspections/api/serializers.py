@@ -15,7 +15,6 @@ from inspections.models import (
     LogSeries,
     LogValue,
     Photo,
-    Plan,
     Reading,
     Replay,
     Trial,
@@ -275,26 +274,6 @@ class ActionSerializer(RecordSerializer):
             "outcome",
             "note",
             *KEPT,
-        )
-
-
-class PlanSerializer(WholeSerializer):
-    building = code_of("building")
-    building_id = id_of()
-    section = code_or_null("section")
-    section_id = id_or_null()
-
-    class Meta:
-        model = Plan
-        fields = (
-            "id",
-            *PLACE,
-            "due_on",
-            "reason",
-            "detail",
-            "computed_at",
-            "postponed_to",
-            "postponed_reason",
         )
 
 

@@ -6,13 +6,11 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.db import models
-from rest_framework import serializers
 
 from inspections.records.bulk import MOST_ROWS
 from inspections.records.entering import ids_of
 from inspections.records.rules import VALUE_GIVEN
 from inspections.records.tables import Column, Table
-from portfolio.api.payloads import ReasonShape
 
 ID, REASON = "id", "change_reason"
 TEXT = {"type": "string"}
@@ -40,12 +38,6 @@ LOG_VALUES_SCHEMA = {
         "additionalProperties": False,
     },
 }
-
-
-class PostponementShape(ReasonShape):
-    """The later day, and why."""
-
-    postponed_to = serializers.DateField()
 
 
 def row_schema(table: Table, action: str) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
-from inspections.api import built, photos
+from inspections.api import built, due, papers, photos
 from inspections.api import viewsets as seen
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
@@ -29,15 +29,21 @@ router.register("assessments", seen.AssessmentViewSet)
 router.register("replays", seen.ReplayViewSet)
 router.register("flags", seen.FlagViewSet)
 router.register("actions", seen.ActionViewSet)
-router.register("plans", seen.PlanViewSet)
+router.register("due", due.DueViewSet)
+router.register("papers", papers.PaperViewSet)
 router.register("changes", stands.ChangeViewSet)
 router.register("loads", seen.LoadViewSet)
 
 log_values = seen.LogValueViewSet.as_view({"get": "list", "post": "create"})
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("", Root.as_view(names={**router.addresses(), "schema": "api-schema"}), name="api-root"),
+    path(
+        "",
+        Root.as_view(names={**router.addresses(), "policy": "policy", "schema": "api-schema"}),
+        name="api-root",
+    ),
     path("schema/", DescriptionView.as_view(), name="api-schema"),
+    path("policy/", due.PolicyView.as_view(), name="policy"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
     *router.urls,
     # Only what ends in a slash, so that an address without one is sent to the one with it.

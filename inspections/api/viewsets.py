@@ -16,9 +16,8 @@ from rest_framework.response import Response
 from inspections.api import filtersets, serializers
 from inspections.api.entering import Entered
 from inspections.api.rows import CountsSerializer, refused_rows
-from inspections.api.shapes import LOG_VALUES_SCHEMA, PostponementShape, rows_schema
+from inspections.api.shapes import LOG_VALUES_SCHEMA, rows_schema
 from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
-from inspections.domain.postponing import postpone_plan
 from inspections.models import (
     Action,
     Allocation,
@@ -29,7 +28,6 @@ from inspections.models import (
     Load,
     LogSeries,
     LogValue,
-    Plan,
     Reading,
     Replay,
     Trial,
@@ -269,24 +267,6 @@ class ActionViewSet(Entered):
         "section": ("section__building__code", "section__code", "done_on"),
         **ENTERED,
     }
-
-
-class PlanViewSet(Records):
-    """When each section, or a house as a whole, is next due to be inspected, and why then."""
-
-    queryset = Plan.objects.select_related("building", "section")
-    serializer_class = serializers.PlanSerializer
-    filterset_class = filtersets.PlanFilters
-    orderings = {"due_on": ("due_on",), "building": ("building__code", "due_on")}
-
-    @extend_schema(request=PostponementShape)
-    @action(detail=True, methods=["post"])
-    def postpone(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Put the inspection off to a later day, and say why. The due day itself stays."""
-        plan = self.to_change()
-        values = PostponementShape.of(request.data)
-        postponed = postpone_plan(plan=plan, organisation=self.organisation, user=self.user, **values)
-        return self.answer_anew(postponed)
 
 
 class LoadViewSet(Records):

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import os
-import tempfile
 import uuid
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from django.conf import settings
 from django.utils import timezone
 from django.utils.text import slugify
 
+from inspections.domain.files import bounded, place_of, write_once
 from inspections.domain.pictures import CONTENT_TYPE, MOST_BYTES, Picture, prepare, thumbnail_of
 from inspections.models import Photo, Visit
 from portfolio.domain import records
@@ -52,10 +50,10 @@ def store_photo(
     """
     if taken_on and taken_on > timezone.localdate(timezone=building.zone):
         raise Invalid([("taken_on", "This day is still to come; mend the date, or leave it to the picture.")])
-    picture = prepare(_bounded(file))
+    picture = prepare(bounded(file, MOST_BYTES))
     digest = hashlib.sha256(picture.content).hexdigest()
-    _write(_place(PICTURES, digest), picture.content)
-    _write(_place(THUMBNAILS, digest), picture.thumbnail)
+    write_once(_place(PICTURES, digest), picture.content)
+    write_once(_place(THUMBNAILS, digest), picture.thumbnail)
     values = {
         "building_id": building.pk,
         "section_id": section.pk if section else None,
@@ -102,7 +100,7 @@ def open_thumbnail(photo: Photo) -> BinaryIO:
     place = _place(THUMBNAILS, photo.sha256)
     if not place.exists():
         with open_picture(photo) as file:
-            _write(place, thumbnail_of(file))
+            write_once(place, thumbnail_of(file))
     return place.open("rb")
 
 
@@ -111,18 +109,6 @@ def file_name(photo: Photo) -> str:
     day = photo.taken_at.astimezone(photo.building.zone).date().isoformat()
     parts = [photo.building.code, photo.section.code if photo.section else "", day]
     return "-".join(filter(None, (slugify(part) for part in parts))) + ".jpg"
-
-
-def _bounded(file: BinaryIO) -> BinaryIO:
-    size = file.seek(0, os.SEEK_END)
-    file.seek(0)
-    if not size:
-        raise Invalid([("file", "The file is empty; choose the picture again.")])
-    if size > MOST_BYTES:
-        raise Invalid(
-            [("file", f"The file has {size / 2**20:.0f} MiB; at most {MOST_BYTES // 2**20} are taken.")]
-        )
-    return file
 
 
 def _time_of(picture: Picture, building: Building, day: dt.date | None) -> dt.datetime:
@@ -147,20 +133,4 @@ def _camera_time(picture: Picture, building: Building) -> dt.datetime | None:
 
 
 def _place(folder: str, digest: str) -> Path:
-    return Path(settings.MEDIA_ROOT, folder, digest[:2], digest[2:4], f"{digest}.jpg")
-
-
-def _write(place: Path, content: bytes) -> None:
-    """Write a file whole or not at all. One that is there has the same bytes: they are its name."""
-    if place.exists():
-        return
-    place.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=place.parent, prefix=".", delete=False) as part:
-        try:
-            part.write(content)
-            part.flush()
-            os.fsync(part.fileno())
-            os.replace(part.name, place)
-        except BaseException:
-            os.unlink(part.name)
-            raise
+    return place_of(folder, digest, "jpg")

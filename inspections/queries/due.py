@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -33,16 +32,17 @@ def standing(plans: QuerySet[Plan]) -> QuerySet[Plan]:
 
 def overdue(organisation: Organisation) -> QuerySet[Plan]:
     """Whose day has passed at their house."""
-    return due(organisation).filter(by_local_day(organisation, lambda today: Q(falls_on__lt=today)))
+    return due(organisation).filter(falls_within(organisation, -1))
 
 
-def by_local_day(organisation: Organisation, test: Callable[[dt.date], Q]) -> Q:
-    """A condition on today, asked of each house by its own calendar."""
+def falls_within(organisation: Organisation, days: int) -> Q:
+    """Falls due in so many days at the latest (-1: is overdue), each by its own house's calendar."""
     now = timezone.now()
     zones = Building.objects.of(organisation).order_by().values_list("timezone", flat=True).distinct()
     found = Q(pk__in=[])
     for zone in zones:
-        found |= Q(building__timezone=zone) & test(now.astimezone(ZoneInfo(zone)).date())
+        latest = now.astimezone(ZoneInfo(zone)).date() + dt.timedelta(days=days)
+        found |= Q(building__timezone=zone, falls_on__lte=latest)
     return found
 
 

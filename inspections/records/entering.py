@@ -13,6 +13,7 @@ from typing import Any
 from django.db import transaction
 
 from inspections.domain.answers import close_by_action
+from inspections.domain.plans import plan_papers
 from inspections.models import Action, Instrument, Reading, Trial, Visit
 from inspections.records.exporting import as_cell
 from inspections.records.faults import Faults
@@ -24,7 +25,7 @@ from inspections.records.tables import Table
 from portfolio.domain import records
 from portfolio.domain.records import Kind
 from portfolio.domain.refusals import Invalid
-from portfolio.models import Building, Organisation, Record, Section, User
+from portfolio.models import Building, Organisation, Paper, Record, Section, User
 
 Row = Mapping[str, object]
 
@@ -62,8 +63,8 @@ def enter_row(
     record, is_new = records.enter(
         kind=kind_of(table), organisation=organisation, user=user, values=values, record_id=record_id
     )
-    if is_new and isinstance(record, Action):
-        close_by_action(action=record, organisation=organisation, user=user)
+    if is_new:
+        _follow(record, organisation, user)
     return record, is_new
 
 
@@ -95,9 +96,27 @@ def correct_row(
         values=values,
         reason=reason,
     )
-    if isinstance(corrected, Action):
-        close_by_action(action=corrected, organisation=organisation, user=user)
+    _follow(corrected, organisation, user)
     return corrected
+
+
+@transaction.atomic
+def void_record(*, table: Table, record: Any, organisation: Organisation, user: User, reason: str) -> Any:
+    """Take a record out of use, with the reason. Raises a `Refusal`."""
+    voided = records.void(
+        kind=kind_of(table), record=record, organisation=organisation, user=user, reason=reason
+    )
+    if isinstance(voided, Paper):
+        plan_papers(voided.building)
+    return voided
+
+
+def _follow(record: Any, organisation: Organisation, user: User) -> None:
+    """What follows at once from a record that was entered or corrected."""
+    if isinstance(record, Action):
+        close_by_action(action=record, organisation=organisation, user=user)
+    if isinstance(record, Paper):
+        plan_papers(record.building)
 
 
 def _by_codes(table: Table, organisation: Organisation, row: Row) -> dict[str, str]:

@@ -11,6 +11,8 @@ from inspections.records.rules import Rule, Values
 from inspections.records.standing import StandingPlaces
 from inspections.records.tables import Table, choice, code, column, needed, note
 from inspections.vocabulary import ActionKind, Quantity, Unit, VisitReason
+from portfolio.models import Paper
+from portfolio.vocabulary import PaperKind, PaperState
 
 
 def _person(values: Values, places: Places) -> None:
@@ -133,5 +135,42 @@ ACTIONS = Table(
         rules.in_order("done_on", "follow_up_on"),
         Rule("flag_id", ("flag_id", "section_id"), _flag),
         Rule("photo_id", ("photo_id", "building_id"), _photo),
+    ),
+)
+
+
+def _closing(values: Values, places: Places) -> None:
+    closed = values["state"] == PaperState.CLOSED
+    if closed and values["closed_on"] is None:
+        raise Problem("is missing; write the day on which it was closed")
+    if not closed and values["closed_on"] is not None:
+        raise Problem(f"is for a paper whose state is {PaperState.CLOSED.value}; leave it empty")
+
+
+#: What is known of a paper beside its document; that comes by its upload.
+PAPERS = Table(
+    "papers",
+    Paper,
+    (
+        code("building", "building_id", path="building__code"),
+        column("section", text(50), "section_id", path="section__code", empty=""),
+        needed("kind", PaperKind.values),
+        column("title", text(200), required=True),
+        note(100, "reference"),
+        note(200, "issued_by"),
+        column("issued_on", day),
+        column("due_on", day),
+        choice("state", PaperState.values, PaperState.OPEN.value),
+        column("closed_on", day),
+        note(),
+    ),
+    key=(),
+    key_column="title",
+    rules=(
+        rules.IN_A_BUILDING,
+        rules.ON_A_SECTION,
+        rules.in_order("issued_on", "due_on"),
+        rules.in_order("issued_on", "closed_on"),
+        Rule("closed_on", ("state", "closed_on"), _closing),
     ),
 )

@@ -46,7 +46,7 @@ def parts_of(
         (name, "Send this once.") for sent in (fields, files) for name in sent if len(sent.getlist(name)) > 1
     ]
     if file_field not in files:
-        errors.append((file_field, "Send the picture itself as a file in this field."))
+        errors.append((file_field, "Send the file itself in this field."))
     if errors:
         raise Invalid(errors)
     return fields.dict(), files[file_field]

@@ -117,21 +117,21 @@ class TestActions:
 
 class TestPlans:
     def postpone(self, program: Program, plan: Plan, **sent: Any) -> Any:
-        tag = program.get(f"plans/{plan.pk}/")["ETag"]
+        tag = program.get(f"due/{plan.pk}/")["ETag"]
         later = (timezone.now() + dt.timedelta(days=60)).date().isoformat()
         payload = {"postponed_to": later, "reason": "the cellar is let until then", **sent}
-        return program.send("POST", f"plans/{plan.pk}/postpone/", payload, **{"if-match": tag})
+        return program.send("POST", f"due/{plan.pk}/postpone/", payload, **{"if-match": tag})
 
     def test_is_put_off_with_a_reason_and_keeps_its_due_day(self, cast: Cast, manager: Program) -> None:
         plan = factories.plan(cast.organisation)
-        before = manager.get(f"plans/{plan.pk}/")["ETag"]
+        before = manager.get(f"due/{plan.pk}/")["ETag"]
         given = self.postpone(manager, plan)
         assert given.status_code == 200, given.content
         assert given.json()["due_on"] == factories.DAY.isoformat()
         assert given.json()["postponed_reason"] == "the cellar is let until then"
         (change,) = Change.objects.of(cast.organisation).filter(record_id=plan.pk)
         assert change.fields["postponed_to"] == [None, given.json()["postponed_to"]]
-        path = f"plans/{plan.pk}/postpone/"
+        path = f"due/{plan.pk}/postpone/"
         assert_problem(manager.send("POST", path, {}, **{"if-match": before}), 412)
         assert_problem(manager.send("POST", path, {}), 428)
 
@@ -152,7 +152,7 @@ class TestPlans:
 
     def test_is_refused_as_everywhere(self, cast: Cast) -> None:
         plan = factories.plan(cast.organisation)
-        path = f"plans/{plan.pk}/postpone/"
+        path = f"due/{plan.pk}/postpone/"
         assert_problem(Client().post(ROOT + path, "{}", "application/json"), 401)
         assert_problem(self.postpone(Program(cast.analyst, cast.organisation), plan), 403)
         outsider = Program(cast.outsider, cast.other_organisation)

@@ -12,14 +12,13 @@ from inspections.api.urls import router
 from inspections.api.viewsets import LogValueViewSet
 from inspections.models import Photo, Policy, Upload
 from portfolio.api.base import Listed
-from portfolio.models import Paper, Record, Scoped, Token
+from portfolio.models import Record, Scoped, Token
 from tests.api import test_what_follows, test_what_stands, test_what_was_seen
 from tests.api.base import EndpointTests
 from tests.api.writing import RecordEndpointTests, VoidableTests
 
 EXEMPT = {
-    Policy: "its endpoint comes with what reads it",
-    Paper: "its endpoint comes with what reads it",
+    Policy: "one of each organisation, at an address of its own with its own tests (test_due)",
     Upload: "what somebody sends by the page, until it is loaded; what was loaded is told by the loads",
     Token: "a list of keys helps nobody but a thief; tokens are issued and revoked by their owner alone",
 }

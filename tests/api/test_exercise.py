@@ -53,7 +53,8 @@ MAKERS = {
     "assessments": factories.assessment,
     "flags": factories.flag,
     "actions": factories.action,
-    "plans": factories.plan,
+    "due": factories.plan,
+    "papers": factories.paper,
     "changes": factories.change,
     "loads": factories.load,
 }

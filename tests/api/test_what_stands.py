@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 import pytest
 
-from portfolio.models import Building, Change, Event, Membership, Organisation, Section, Treatment
+from portfolio.models import Building, Change, Event, Membership, Organisation, Paper, Section, Treatment
 from portfolio.vocabulary import Role
 from tests.api import factories
 from tests.api.base import EndpointTests
@@ -161,3 +161,26 @@ class TestChanges(EndpointTests):
         factories.change(cast.organisation)
         (row,) = analyst.results(f"changes/?model=section&record_id={change.record_id}")
         assert row["fields"] == {"length_m": [2.0, 2.5]}
+
+
+class TestPapers(RecordEndpointTests):
+    endpoint = "papers"
+    model = Paper
+    change: ClassVar[dict[str, Any]] = {"reference": "V-17"}
+    parent = ("section_id", "section")
+    required = "title"
+    has_key = False
+    is_assessed = False
+
+    def make(self, organisation: Organisation) -> Any:
+        return factories.paper(organisation)
+
+    def payload(self, organisation: Organisation) -> dict[str, Any]:
+        return {
+            **factories.place(organisation),
+            "kind": "permit",
+            "title": "Opening the pavement",
+            "issued_on": "2024-03-01",
+            "due_on": "2024-09-01",
+            "state": "open",
+        }
