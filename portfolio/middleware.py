@@ -15,6 +15,7 @@ from portfolio import busy
 from portfolio.sign_in import TooManyTries
 
 API_ROOT = "/api/"
+PAGES = "portfolio.pages"
 #: Nothing from other hosts and nothing inline: pages are plain HTML, one style sheet and small scripts.
 POLICY = "; ".join(
     (
@@ -59,6 +60,17 @@ def bounded_bodies(get_response: Answer) -> Answer:
         size = request.META.get("CONTENT_LENGTH") or "0"
         if size.isdecimal() and int(size) > MOST_BODY_BYTES:
             return _too_large(request)
+        return get_response(request)
+
+    return middleware
+
+
+def pages_alone(get_response: Answer) -> Answer:
+    """Look for pages among the pages, so that the API is imported by who first asks it."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if not request.path_info.startswith(API_ROOT):
+            request.urlconf = PAGES
         return get_response(request)
 
     return middleware

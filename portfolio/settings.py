@@ -58,14 +58,13 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.humanize",
     "django.contrib.staticfiles",
-    "rest_framework",
-    "django_filters",
     "drf_spectacular",
 ]
 
 MIDDLEWARE = [
     "portfolio.middleware.secure_headers",
     "portfolio.middleware.bounded_bodies",
+    "portfolio.middleware.pages_alone",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

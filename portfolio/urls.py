@@ -2,9 +2,8 @@
 
 from django.urls import include, path
 
-urlpatterns = [
-    path("api/v1/", include("inspections.api.urls")),
-    path("", include("inspections.web.urls")),
-]
+from portfolio import pages
 
-handler500 = "portfolio.middleware.server_error"
+urlpatterns = [path("api/v1/", include("inspections.api.urls")), *pages.urlpatterns]
+
+handler500 = pages.handler500

@@ -15,6 +15,7 @@ from inspections.analysis.monotone import first_passage
 from inspections.analysis.onset import onset
 from inspections.analysis.records import BuildingRecord, SectionRecord
 from inspections.analysis.results import (
+    FEW_VISITS,
     HYPOTHESES,
     INSUFFICIENT,
     Evidence,
@@ -36,8 +37,8 @@ FAILURE_THRESHOLD = 0.10
 #: better than one to the ratio of the two. Ours.
 CALL = 0.35
 #: Below this probability of the likeliest hypothesis no verdict is given, and a verdict from fewer than
-#: :data:`FEW_VISITS` visits must be surer. Ours: a coin's toss between two hypotheses is no verdict.
-LEAST_SURE, FEW_SURE, FEW_VISITS = 0.4, 0.7, 3
+#: ``FEW_VISITS`` visits must be surer. Ours: a coin's toss between two hypotheses is no verdict.
+LEAST_SURE, FEW_SURE = 0.4, 0.7
 
 _EPOCH = dt.date(1970, 1, 1)
 

@@ -9,6 +9,8 @@ from typing import Any
 #: The six hypotheses, in the order of every table of the model.
 HYPOTHESES = ("trapped_water", "water_entry", "condensation", "surface_wear", "drying_out", "stable")
 INSUFFICIENT = "insufficient_data"
+#: Under so many visits a verdict must be surer than from then on. Ours.
+FEW_VISITS = 3
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,6 @@ from inspections.records.faults import RecordsRefused
 from inspections.records.loading import LoadReport, load_folder
 from inspections.records.unpacking import Sent, remove, rows_in, unpack
 from inspections.vocabulary import UploadState
-from portfolio.celery import app
 from portfolio.domain.due import ask_for_assessment
 from portfolio.models import Building, Organisation, User
 
@@ -175,6 +174,9 @@ def _start(upload: Upload, *, at_once: bool | None = None) -> None:
     if upload.rows < ROWS_AT_ONCE if at_once is None else at_once:
         run(upload.pk)
     elif settings.REDIS_URL:
+        # Only where there is a broker: every start would wait for it.
+        from portfolio.celery import app
+
         transaction.on_commit(partial(app.send_task, TASK, [str(upload.pk)], retry=False), robust=True)
     else:
         transaction.on_commit(partial(_run_beside, upload.pk))

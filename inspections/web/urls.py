@@ -5,21 +5,24 @@ from __future__ import annotations
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
-from inspections.web import folders, photos, views
+from inspections.web.signing_in import SignIn
+from portfolio.later import later
+
+WEB = "inspections.web"
 
 urlpatterns = [
-    path("", views.portfolio, name="portfolio"),
-    path("sign-in/", views.SignIn.as_view(), name="sign-in"),
+    path("", later(f"{WEB}.views.portfolio"), name="portfolio"),
+    path("sign-in/", SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
-    path("units/", views.choose_units, name="units"),
-    path("houses/<uuid:pk>/", views.building, name="building"),
-    path("sections/<uuid:pk>/", views.section, name="section"),
-    path("how-a-verdict-is-made/", views.how_verdicts_are_made, name="how-verdicts-are-made"),
-    path("sections/<uuid:pk>/photos/", photos.add_photo, name="add-photo"),
-    path("photos/<uuid:pk>/", photos.picture, name="photo"),
-    path("photos/<uuid:pk>/small/", photos.thumbnail, name="photo-thumbnail"),
-    path("records/", folders.records, name="records"),
-    path("records/export/", folders.export, name="export"),
-    path("records/<uuid:pk>/", folders.upload, name="upload"),
+    path("units/", later(f"{WEB}.views.choose_units"), name="units"),
+    path("houses/<uuid:pk>/", later(f"{WEB}.views.building"), name="building"),
+    path("sections/<uuid:pk>/", later(f"{WEB}.views.section"), name="section"),
+    path("how-a-verdict-is-made/", later(f"{WEB}.views.how_verdicts_are_made"), name="how-verdicts-are-made"),
+    path("sections/<uuid:pk>/photos/", later(f"{WEB}.photos.add_photo"), name="add-photo"),
+    path("photos/<uuid:pk>/", later(f"{WEB}.photos.picture"), name="photo"),
+    path("photos/<uuid:pk>/small/", later(f"{WEB}.photos.thumbnail"), name="photo-thumbnail"),
+    path("records/", later(f"{WEB}.folders.records"), name="records"),
+    path("records/export/", later(f"{WEB}.folders.export"), name="export"),
+    path("records/<uuid:pk>/", later(f"{WEB}.folders.upload"), name="upload"),
     path("", include("inspections.web.entry.urls")),
 ]

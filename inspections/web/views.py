@@ -9,7 +9,6 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.decorators import login_required
-from django.contrib.auth.views import LoginView
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -18,14 +17,12 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from inspections.analysis.strips import section_strips
 from inspections.queries import pages
 from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
-from inspections.web.forms import SignInForm, UnitsForm
+from inspections.web.forms import UnitsForm
 from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
-from inspections.web.present import section as section_page
 from inspections.web.present.photos import row as photo_row
 from portfolio import queries
 from portfolio.models import Building, Organisation, Section, User
@@ -38,14 +35,6 @@ READINGS_A_PAGE = 100
 def member(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """Only for people who are signed in; their pages are never kept by a cache."""
     return require_safe(never_cache(login_required(view)))
-
-
-class SignIn(LoginView):
-    """The way in. Someone already signed in is sent on."""
-
-    template_name = "wythe/sign_in.html"
-    authentication_form = SignInForm
-    redirect_authenticated_user = True
 
 
 @member
@@ -93,6 +82,10 @@ def building(request: HttpRequest, pk: UUID) -> HttpResponse:
 @member
 def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     """One section: verdict, evidence, strips, trends, coats and readings."""
+    # The only page that computes: no other waits for what it computes with.
+    from inspections.analysis.strips import section_strips
+    from inspections.web.present import section as section_page
+
     organisation, found = _found(request, pages.find_section, pk)
     today, system = _today(request, found.building), _user(request).units
     one = pages.houses(organisation, found.building)

@@ -14,7 +14,6 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 
-from portfolio.celery import app
 from portfolio.models import Reassessment
 
 #: By name, since what is assessed is no concern of this package.
@@ -32,5 +31,8 @@ def ask_for_assessment(building_ids: Iterable[UUID]) -> None:
 
 
 def _tell_workers(building_ids: list[UUID]) -> None:
+    # Only where there is a broker: every start would wait for it.
+    from portfolio.celery import app
+
     for building_id in building_ids:
         app.send_task(TASK, [str(building_id)], retry=False)

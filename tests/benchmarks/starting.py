@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 from tests.benchmarks.comparing import Result, Sizes, medians, times_slower
@@ -15,6 +16,11 @@ from django.test import Client
 assert Client().get("/sign-in/", headers={"host": "localhost"}).status_code == 200
 """
 OURS = "import django; django.setup()" + ASK
+API = """
+import django; django.setup()
+from django.test import Client
+assert Client().get("/api/v1/", headers={"host": "localhost"}).status_code == 401
+"""
 BARE = (
     """
 import sys, types
@@ -50,15 +56,17 @@ sys.modules["bare"] = bare
 
 
 def run(sizes: Sizes) -> list[Result]:
-    took = medians({"ours": lambda: _run(OURS), "bare": lambda: _run(BARE)}, sizes.starts)
+    codes = {"a page": OURS, "the API": API, "bare": BARE}
+    took = medians({name: partial(_run, code) for name, code in codes.items()}, sizes.starts)
     return [
         times_slower(
-            "start-up and first request",
-            took["ours"],
+            f"start-up and first request, of {name}",
+            took[name],
             "a bare Django and its REST framework",
             took["bare"],
             "at most 1.2 times",
         )
+        for name in ("a page", "the API")
     ]
 
 

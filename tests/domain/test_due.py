@@ -13,7 +13,7 @@ from inspections.domain import assess
 from inspections.domain.assess import assess_organisation, reassess, reassess_due
 from inspections.models import Assessment
 from inspections.tasks import reassess_building
-from portfolio.domain import due
+from portfolio import celery
 from portfolio.domain.due import ask_for_assessment
 from portfolio.models import Building, Reassessment
 from tests.api import factories
@@ -121,7 +121,7 @@ class TestBroker:
         self, house: Building, settings: object, django_capture_on_commit_callbacks: object
     ) -> None:
         settings.REDIS_URL = "redis://nowhere"  # type: ignore[attr-defined]
-        with mock.patch.object(due.app, "send_task") as send:
+        with mock.patch.object(celery.app, "send_task") as send:
             with django_capture_on_commit_callbacks(execute=True):  # type: ignore[operator]
                 ask_for_assessment([house.pk])
                 send.assert_not_called()

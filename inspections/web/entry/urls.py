@@ -4,20 +4,26 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inspections.web.entry import flags, people, trials, visits, works
+from portfolio.later import later
+
+ENTRY = "inspections.web.entry"
 
 urlpatterns = [
-    path("houses/<uuid:pk>/visit/", visits.start, name="visit"),
-    path("houses/<uuid:pk>/visit/<str:when>/", visits.review, name="visit-review"),
-    path("houses/<uuid:pk>/visit/<str:when>/house/", visits.section, name="visit-house"),
-    path("houses/<uuid:pk>/visit/<str:when>/<uuid:section_pk>/", visits.section, name="visit-section"),
-    path("readings/<uuid:pk>/take-back/", visits.take_back, name="take-back"),
-    path("houses/<uuid:pk>/events/new/", works.new_house_event, name="new-house-event"),
-    path("sections/<uuid:pk>/treatments/new/", works.new_treatment, name="new-treatment"),
-    path("sections/<uuid:pk>/events/new/", works.new_event, name="new-event"),
-    path("treatments/<uuid:pk>/remove/", works.remove_treatment, name="remove-treatment"),
-    path("flags/<uuid:pk>/", flags.flag, name="flag"),
-    path("trials/new/", trials.new_trial, name="new-trial"),
-    path("trials/<uuid:pk>/", trials.trial, name="trial"),
-    path("people/", people.people, name="people"),
+    path("houses/<uuid:pk>/visit/", later(f"{ENTRY}.visits.start"), name="visit"),
+    path("houses/<uuid:pk>/visit/<str:when>/", later(f"{ENTRY}.visits.review"), name="visit-review"),
+    path("houses/<uuid:pk>/visit/<str:when>/house/", later(f"{ENTRY}.visits.section"), name="visit-house"),
+    path(
+        "houses/<uuid:pk>/visit/<str:when>/<uuid:section_pk>/",
+        later(f"{ENTRY}.visits.section"),
+        name="visit-section",
+    ),
+    path("readings/<uuid:pk>/take-back/", later(f"{ENTRY}.visits.take_back"), name="take-back"),
+    path("houses/<uuid:pk>/events/new/", later(f"{ENTRY}.works.new_house_event"), name="new-house-event"),
+    path("sections/<uuid:pk>/treatments/new/", later(f"{ENTRY}.works.new_treatment"), name="new-treatment"),
+    path("sections/<uuid:pk>/events/new/", later(f"{ENTRY}.works.new_event"), name="new-event"),
+    path("treatments/<uuid:pk>/remove/", later(f"{ENTRY}.works.remove_treatment"), name="remove-treatment"),
+    path("flags/<uuid:pk>/", later(f"{ENTRY}.flags.flag"), name="flag"),
+    path("trials/new/", later(f"{ENTRY}.trials.new_trial"), name="new-trial"),
+    path("trials/<uuid:pk>/", later(f"{ENTRY}.trials.trial"), name="trial"),
+    path("people/", later(f"{ENTRY}.people.people"), name="people"),
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from inspections.analysis.assessment import FEW_VISITS
+from inspections.analysis.results import FEW_VISITS
 from inspections.vocabulary import Verdict
 from inspections.web.present import words
 from inspections.web.present.sentences import Result
