@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 
 from inspections.api import built, due, papers, photos
 from inspections.api import viewsets as seen
+from inspections.api.comparing import ComparisonView
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
 from portfolio.api.description import DescriptionView
@@ -45,6 +46,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("schema/", DescriptionView.as_view(), name="api-schema"),
     path("policy/", due.PolicyView.as_view(), name="policy"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
+    path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *router.urls,
     # Only what ends in a slash, so that an address without one is sent to the one with it.
     re_path(r"^(?:.*/)$", Nowhere.as_view()),

@@ -1,0 +1,45 @@
+"""What a trial's answer and pages stand on, always within one organisation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+import numpy as np
+
+from inspections.analysis.trial_results import Question
+from inspections.analysis.trial_walls import Place
+from inspections.models import Allocation, Trial
+from inspections.queries.series import day_number
+from portfolio.models import Organisation
+
+
+def trial_by_code(organisation: Organisation, code: str) -> Trial | None:
+    """The standing trial with this code, if the organisation has it."""
+    found: Trial | None = Trial.objects.of(organisation).standing().filter(code=code).first()
+    return found
+
+
+def standing_allocations(trial: Trial) -> list[Allocation]:
+    """The trial's sections that stand, with their houses, in the order of house and section."""
+    own = Allocation.objects.standing().filter(
+        trial=trial, section__voided_at__isnull=True, section__building__voided_at__isnull=True
+    )
+    return list(own.select_related("section__building").order_by("section__building__code", "section__code"))
+
+
+def question_of(trial: Trial) -> Question:
+    """The trial as the analysis sees it."""
+    return Question(trial.code, trial.outcome, _day(trial.started_on), _day(trial.planned_end_on))
+
+
+def places_of(allocations: Iterable[Allocation]) -> list[Place]:
+    """The allotment as the analysis sees it."""
+    return [
+        Place(one.section.building.code, one.section.code, one.arm, one.allocated_by, one.block)
+        for one in allocations
+    ]
+
+
+def _day(day: date | None) -> float:
+    return np.nan if day is None else day_number(day)
