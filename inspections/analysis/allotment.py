@@ -18,8 +18,8 @@ import numpy as np
 from scipy.special import stdtr
 
 from inspections.analysis.harmonic import student_reach
+from inspections.analysis.kendall import IntArray
 from inspections.analysis.records import FloatArray
-from inspections.analysis.trends import IntArray
 
 #: Up to so many allotments all are looked at, else this many are drawn.
 MOST_EXACT, DRAWN = 20_000, 20_000

@@ -27,9 +27,9 @@ from inspections.analysis.fairness import (
 )
 from inspections.analysis.harmonic import student_reach
 from inspections.analysis.hidden_bias import bias_to_explain
+from inspections.analysis.kendall import IntArray
 from inspections.analysis.records import CANONICAL_UNIT, YEAR, BuildingRecord, FloatArray
 from inspections.analysis.sizing import pairs_needed, upper_spread
-from inspections.analysis.trends import IntArray
 from inspections.analysis.trial_results import (
     CANNOT_TELL,
     DIFFERENCE,

@@ -14,8 +14,8 @@ from itertools import combinations
 import numpy as np
 from scipy.special import stdtrit
 
+from inspections.analysis.kendall import IntArray
 from inspections.analysis.records import FloatArray
-from inspections.analysis.trends import IntArray
 from inspections.analysis.trial_walls import DAMPNESS, SOUNDNESS, Wall
 
 #: Confidence of the intervals that decide whether a trial was fair (DESIGN, section 5).
