@@ -198,3 +198,37 @@ class UploadState(TextChoices):
     LOADED = "loaded", "loaded"
     REFUSED = "refused", "refused"
     FAILED = "failed", "stopped by an error"
+
+
+class Subject(TextChoices):
+    """What somebody is told of."""
+
+    PLAN = "plan", "an inspection"
+    FLAG = "flag", "a flag"
+    READING = "reading", "a reading"
+
+
+class Stage(TextChoices):
+    """How far something has got when somebody is told of it."""
+
+    BEFORE = "before", "soon due"
+    ON = "on", "due"
+    AFTER = "after", "overdue"
+    LATER = "later", "long overdue"
+    AGAIN = "again", "asked to be told again"
+    HANDED = "handed", "handed over"
+    OPENED = "opened", "flag opened"
+    WORSE = "worse", "flag worse"
+    UNANSWERED = "unanswered", "flag left unanswered"
+    DANGER = "danger", "dangerous at once"
+
+
+class Delivery(TextChoices):
+    """Of what is to be told: whether it has been."""
+
+    DUE = "due", "waits for its time"
+    CLAIMED = "claimed", "being sent"
+    SENT = "sent", "sent"
+    FAILED = "failed", "failed, to be tried again"
+    UNCERTAIN = "uncertain", "perhaps sent"
+    SETTLED = "settled", "no longer needed"

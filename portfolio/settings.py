@@ -136,6 +136,36 @@ CACHES = {
     )
 }
 
+# What is done in its own time; the schedule itself is in portfolio/celery.py ------------------------------
+
+#: How often mails that are due are looked for; what is dangerous is told after so long at most.
+MAIL_SECONDS = number("WYTHE_MAIL_SECONDS", 60)
+#: Whoever claimed a mail or a call, and has not said for so long what became of it, is gone.
+CLAIM_SECONDS = number("WYTHE_CLAIM_SECONDS", 600)
+#: How often it is looked for who has to be told of what.
+RAISE_SECONDS = number("WYTHE_RAISE_SECONDS", 300)
+LOOK_SECONDS = 15
+#: Houses looked back on at once, so that a large load's past keeps nothing else waiting.
+HOUSES_A_ROUND = 5
+
+# Mail: without EMAIL_HOST nobody is written to -------------------------------------------------------------
+
+EMAIL_HOST = os.environ.get("EMAIL_HOST", "")
+EMAIL_PORT = number("EMAIL_PORT", 587)
+EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_SSL = EMAIL_PORT == 465
+EMAIL_USE_TLS = flag("EMAIL_USE_TLS", default=EMAIL_PORT == 587)
+EMAIL_TIMEOUT = number("EMAIL_TIMEOUT", 30)
+DEFAULT_FROM_EMAIL = os.environ.get("EMAIL_FROM", "")
+#: Where the links in mails lead.
+SITE_URL = os.environ.get("WYTHE_URL", [*CSRF_TRUSTED_ORIGINS, "http://127.0.0.1:8000"][0]).rstrip("/")
+if EMAIL_HOST and "@" not in DEFAULT_FROM_EMAIL:
+    raise ImproperlyConfigured("EMAIL_HOST is set, so set EMAIL_FROM to the address that mails come from.")
+
+#: Whether webhooks may call addresses that are not public, such as those of this machine or its network.
+WEBHOOKS_TO_PRIVATE = flag("WYTHE_WEBHOOKS_TO_PRIVATE")
+
 # People ------------------------------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "portfolio.User"
@@ -230,6 +260,10 @@ SPECTACULAR_SETTINGS = {
         "FlagState": "inspections.vocabulary.FlagState",
         "ActionKind": "inspections.vocabulary.ActionKind",
         "PlanReason": "inspections.vocabulary.PlanReason",
+        "Subject": "inspections.vocabulary.Subject",
+        "Stage": "inspections.vocabulary.Stage",
+        "Delivery": "inspections.vocabulary.Delivery",
+        "Reach": "inspections.models.telling.REACHES",
         "Role": "portfolio.vocabulary.Role",
         "Adjoins": "portfolio.vocabulary.Adjoins",
         "Beyond": "portfolio.vocabulary.Beyond",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
-from inspections.api import built, due, papers, photos
+from inspections.api import built, due, papers, photos, telling
 from inspections.api import viewsets as seen
 from inspections.api.comparing import ComparisonView
 from portfolio.api import viewsets as stands
@@ -32,19 +32,28 @@ router.register("flags", seen.FlagViewSet)
 router.register("actions", seen.ActionViewSet)
 router.register("due", due.DueViewSet)
 router.register("papers", papers.PaperViewSet)
+router.register("reminders", telling.ReminderViewSet)
+router.register("webhooks", telling.WebhookViewSet)
+router.register("webhook-calls", telling.WebhookCallViewSet)
 router.register("changes", stands.ChangeViewSet)
 router.register("loads", seen.LoadViewSet)
 
 log_values = seen.LogValueViewSet.as_view({"get": "list", "post": "create"})
 
+ADDRESSES = {
+    **router.addresses(),
+    "policy": "policy",
+    "telling-rules": "api-telling-rules",
+    "my-mails": "api-my-mails",
+    "schema": "api-schema",
+}
+
 urlpatterns: list[URLPattern | URLResolver] = [
-    path(
-        "",
-        Root.as_view(names={**router.addresses(), "policy": "policy", "schema": "api-schema"}),
-        name="api-root",
-    ),
+    path("", Root.as_view(names=ADDRESSES), name="api-root"),
     path("schema/", DescriptionView.as_view(), name="api-schema"),
     path("policy/", due.PolicyView.as_view(), name="policy"),
+    path("telling-rules/", telling.TellingRulesView.as_view(), name="api-telling-rules"),
+    path("my-mails/", telling.MyMailsView.as_view(), name="api-my-mails"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *router.urls,

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from uuid import UUID, uuid4
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from inspections.analysis.assessment import assess_building, model_version
@@ -45,12 +46,23 @@ def reassess(building: Building) -> list[SectionAssessment]:
     return _store(building, results, today, asked)
 
 
-def reassess_due(*, building: Building | None = None) -> int:
-    """Assess the houses whose records changed (or this one, if its did); how many there were."""
-    waiting = Building.objects.standing().filter(reassessments__isnull=False).distinct()
-    if building is not None:
-        waiting = waiting.filter(pk=building.pk)
-    houses = list(waiting.select_related("organisation").order_by("organisation__slug", "code"))
+def reassess_due(
+    *,
+    buildings: Collection[UUID] | None = None,
+    asked_before: dt.datetime | None = None,
+    most: int | None = None,
+) -> int:
+    """Assess the houses whose records changed; how many there were.
+
+    ``buildings``: of these alone. ``asked_before``: those alone that have waited since. ``most``: so many.
+    """
+    asked = Q(reassessments__isnull=False)
+    if asked_before is not None:
+        asked = Q(reassessments__asked_at__lt=asked_before)
+    waiting = Building.objects.standing().filter(asked).distinct()
+    if buildings is not None:
+        waiting = waiting.filter(pk__in=buildings)
+    houses = list(waiting.select_related("organisation").order_by("organisation__slug", "code")[:most])
     for house in houses:
         try:
             reassess(house)

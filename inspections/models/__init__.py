@@ -12,6 +12,7 @@ from inspections.models.field import (
     Visit,
 )
 from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan, Policy, Replay
+from inspections.models.telling import Mail, MailSettings, Reminder, TellingRules, Webhook, WebhookCall
 from inspections.models.trials import Allocation, Trial
 
 __all__ = [
@@ -25,12 +26,18 @@ __all__ = [
     "Load",
     "LogSeries",
     "LogValue",
+    "Mail",
+    "MailSettings",
     "Photo",
     "Plan",
     "Policy",
     "Reading",
+    "Reminder",
     "Replay",
+    "TellingRules",
     "Trial",
     "Upload",
     "Visit",
+    "Webhook",
+    "WebhookCall",
 ]

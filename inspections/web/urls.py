@@ -25,4 +25,5 @@ urlpatterns = [
     path("records/export/", later(f"{WEB}.folders.export"), name="export"),
     path("records/<uuid:pk>/", later(f"{WEB}.folders.upload"), name="upload"),
     path("", include("inspections.web.entry.urls")),
+    path("", include("inspections.web.telling.urls")),
 ]

@@ -17,7 +17,9 @@ from django.db import transaction
 from portfolio.models import Reassessment
 
 #: By name, since what is assessed is no concern of this package.
-TASK = "inspections.tasks.reassess_building"
+TASK = "inspections.tasks.reassess_buildings"
+#: Houses of one task: few enough that many workers share a whole portfolio evenly. Ours.
+CHUNK = 20
 
 
 @transaction.atomic
@@ -34,5 +36,6 @@ def _tell_workers(building_ids: list[UUID]) -> None:
     # Only where there is a broker: every start would wait for it.
     from portfolio.celery import app
 
-    for building_id in building_ids:
-        app.send_task(TASK, [str(building_id)], retry=False)
+    ids = [str(building_id) for building_id in building_ids]
+    for first in range(0, len(ids), CHUNK):
+        app.send_task(TASK, [ids[first : first + CHUNK]], retry=False)

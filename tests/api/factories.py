@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import uuid
 from itertools import count
 from typing import Any
 
@@ -18,13 +19,17 @@ from inspections.models import (
     Load,
     LogSeries,
     LogValue,
+    Mail,
     Photo,
     Plan,
     Policy,
     Reading,
+    Reminder,
     Replay,
     Trial,
     Visit,
+    Webhook,
+    WebhookCall,
 )
 from portfolio.models import Building, Change, Event, Organisation, Paper, Section, Treatment, User
 
@@ -276,3 +281,42 @@ def paper(organisation: Organisation, **fields: Any) -> Paper:
         where = section(organisation)
         given |= {"building": where.building, "section": where}
     return Paper.objects.create(entered_by=person(), **given)
+
+
+def _told(organisation: Organisation) -> dict[str, Any]:
+    about = plan(organisation)
+    return {
+        "subject": "plan",
+        "subject_id": about.pk,
+        "day": about.due_on,
+        "stage": "on",
+        "building": about.building,
+        "section": about.section,
+        "raised_at": MOMENT + dt.timedelta(seconds=number()),
+        "due_at": MOMENT,
+    }
+
+
+def reminder(organisation: Organisation, **fields: Any) -> Reminder:
+    somebody = person()
+    mail = Mail.objects.create(
+        person=somebody,
+        day=DAY,
+        address="person@example.org",
+        state="failed",
+        claim=uuid.uuid4(),
+        claimed_at=MOMENT,
+        error="The mail server refused it.",
+    )
+    given = {**_told(organisation), "person": somebody, "mail": mail, "state": "failed", **fields}
+    return Reminder.objects.create(organisation=organisation, **given)
+
+
+def webhook(organisation: Organisation, **fields: Any) -> Webhook:
+    given = {"url": "https://walls.example.org/told", "secret": "5" * 64, **fields}
+    return Webhook.objects.create(organisation=organisation, entered_by=person(), **given)
+
+
+def webhook_call(organisation: Organisation, **fields: Any) -> WebhookCall:
+    given = {**_told(organisation), "webhook": webhook(organisation), **fields}
+    return WebhookCall.objects.create(**given)

@@ -10,15 +10,16 @@ from django.db.models import Model
 
 from inspections.api.urls import router
 from inspections.api.viewsets import LogValueViewSet
-from inspections.models import Photo, Policy, Upload
+from inspections.models import Photo, Policy, TellingRules, Upload
 from portfolio.api.base import Listed
 from portfolio.models import Record, Scoped, Token
-from tests.api import test_what_follows, test_what_stands, test_what_was_seen
+from tests.api import test_telling, test_what_follows, test_what_stands, test_what_was_seen
 from tests.api.base import EndpointTests
 from tests.api.writing import RecordEndpointTests, VoidableTests
 
 EXEMPT = {
     Policy: "one of each organisation, at an address of its own with its own tests (test_due)",
+    TellingRules: "one of each organisation, at an address of its own with its own tests (test_telling)",
     Upload: "what somebody sends by the page, until it is loaded; what was loaded is told by the loads",
     Token: "a list of keys helps nobody but a thief; tokens are issued and revoked by their owner alone",
 }
@@ -32,7 +33,7 @@ VIEWSETS: list[type[Listed]] = [*(viewset for _, viewset, _ in router.registry),
 
 def test_classes() -> list[type[EndpointTests]]:
     """Every test class of an endpoint."""
-    modules = (test_what_follows, test_what_stands, test_what_was_seen)
+    modules = (test_telling, test_what_follows, test_what_stands, test_what_was_seen)
     found = [item for module in modules for item in vars(module).values() if isinstance(item, type)]
     return [item for item in found if issubclass(item, EndpointTests) and hasattr(item, "endpoint")]
 

@@ -57,6 +57,9 @@ MAKERS = {
     "papers": factories.paper,
     "changes": factories.change,
     "loads": factories.load,
+    "reminders": factories.reminder,
+    "webhooks": factories.webhook,
+    "webhook-calls": factories.webhook_call,
 }
 
 described = schemathesis.openapi.from_wsgi(f"{ROOT}schema/?format=json", application)

@@ -99,6 +99,33 @@ def fill() -> None:
         bytes=len(PICTURE),
     )
     seen.Policy.objects.create(organisation=organisation, stable_months=9)
+    seen.TellingRules.objects.create(organisation=organisation, before_days=9)
+    seen.MailSettings.objects.create(user=user, hour=5, calendar_digest=DIGEST)
+    mail = seen.Mail.objects.create(
+        person=user,
+        day="2024-03-01",
+        address="owner@example.org",
+        state="sent",
+        claim=section.pk,
+        claimed_at=MICROSECOND,
+        sent_at=MICROSECOND,
+        error=NOTE,
+    )
+    told = {
+        "subject": "flag",
+        "subject_id": flag.pk,
+        "day": "2024-03-01",
+        "stage": "opened",
+        "building": section.building,
+        "section": section,
+        "detail": {"probability": THIRD},
+        "raised_at": MICROSECOND,
+        "due_at": MICROSECOND,
+        "state": "sent",
+    }
+    seen.Reminder.objects.create(organisation=organisation, person=user, mail=mail, handed_to=user, **told)
+    hook = seen.Webhook.objects.create(organisation=organisation, url="https://walls.example.org", secret=KEY)
+    seen.WebhookCall.objects.create(webhook=hook, error=NOTE, **told)
     plan = {"building": section.building, "section": section, "due_on": "2024-09-01", "reason": "policy"}
     seen.Plan.objects.create(**plan, person=user, postponed_to="2024-09-15", postponed_reason=NOTE)
     seen.Plan.objects.create(**{**plan, "reason": "paper"}, paper=paper, minutes=30)

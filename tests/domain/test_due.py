@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 from inspections.domain import assess
 from inspections.domain.assess import assess_organisation, reassess, reassess_due
 from inspections.models import Assessment
-from inspections.tasks import reassess_building
+from inspections.tasks import reassess_buildings
 from portfolio import celery
 from portfolio.domain.due import ask_for_assessment
 from portfolio.models import Building, Reassessment
@@ -125,16 +125,16 @@ class TestBroker:
             with django_capture_on_commit_callbacks(execute=True):  # type: ignore[operator]
                 ask_for_assessment([house.pk])
                 send.assert_not_called()
-            send.assert_called_once_with(reassess_building.name, [str(house.pk)], retry=False)
+            send.assert_called_once_with(reassess_buildings.name, [[str(house.pk)]], retry=False)
 
     def test_the_task_does_what_is_due_and_no_more(self, house: Building) -> None:
-        reassess_building(str(house.pk))
+        reassess_buildings([str(house.pk)])
         assert current() == 0
         ask_for_assessment([house.pk])
-        reassess_building(str(house.pk))
+        reassess_buildings([str(house.pk)])
         assert current() == 1
         house.delete()
-        reassess_building("00000000-0000-4000-8000-000000000000")
+        reassess_buildings(["00000000-0000-4000-8000-000000000000"])
 
 
 class TestCommand:

@@ -1,26 +1,38 @@
 from __future__ import annotations
 
+import datetime as dt
+import logging
 import time
 from argparse import ArgumentParser
 from typing import Any
 
+from celery.schedules import maybe_schedule
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
-from inspections.domain.assess import reassess_due
-from inspections.domain.replays import replay_due
-from inspections.records.uploads import run_waiting
+from portfolio.celery import app
 
 #: Quick enough for somebody who waits to see what their readings say, and no load worth the name.
 USUAL_PAUSE_S = 15.0
-#: Houses looked back on in one round of the loop, so that a large load's past keeps nothing else waiting.
-HOUSES_A_ROUND = 5
+#: What is said of each task of the schedule that found something to do: before and after the count.
+SAID = {
+    "run_uploads": ("Worked on", "upload", ""),
+    "reassess_waiting": ("Assessed", "house", " anew"),
+    "look_back": ("Looked back on", "house", ""),
+    "ask_for_old_assessments": ("Asked for", "house", " to be assessed anew"),
+    "raise_reminders": ("Raised", "reminder", ""),
+    "send_mails": ("Sent", "mail", ""),
+    "call_webhooks": ("Called", "webhook", ""),
+}
+
+log = logging.getLogger(__name__)
 
 
 class Command(BaseCommand):
     help = (
-        "Do the work that waits: check and load what was sent by the page, assess the houses whose records "
-        "changed, and work out what would have been said of them at each past visit. With --loop, again "
-        "and again."
+        "Do the work that waits: load what was sent by the page, assess the houses whose records changed, "
+        "work out what would have been said at each past visit, and tell people and programs what falls due. "
+        "With --loop, again and again, each in its own time."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -32,15 +44,44 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["pause"] <= 0:
             raise CommandError("--pause: say a number of seconds above 0.")
-        self._run(options["loop"])
+        app.loader.import_default_modules()
+        # The same schedule that beat reads; what has its hour waits for it where this goes on running.
+        last = dict.fromkeys(app.conf.beat_schedule, timezone.now())
+        failed = [
+            name
+            for name in last
+            if not (options["loop"] and _has_its_hour(name))
+            and not self._run(name, whole=not options["loop"])
+        ]
         while options["loop"]:
             time.sleep(options["pause"])
-            self._run(in_loop=True)
+            for name, then in last.items():
+                if _is_due(name, then):
+                    last[name] = timezone.now()
+                    self._run(name)
+        if failed:
+            raise CommandError(f"Stopped by an error, which was noted: {', '.join(failed)}.")
 
-    def _run(self, in_loop: bool) -> None:
-        if sent := run_waiting():
-            self.stderr.write(f"Worked on {sent} upload{'' if sent == 1 else 's'}.")
-        if houses := reassess_due():
-            self.stderr.write(f"Assessed {houses} house{'' if houses == 1 else 's'} anew.")
-        if houses := replay_due(at_most=HOUSES_A_ROUND if in_loop else None):
-            self.stderr.write(f"Looked back on {houses} house{'' if houses == 1 else 's'}.")
+    def _run(self, name: str, *, whole: bool = False) -> bool:
+        """One task of the schedule, here and now; one that fails keeps no other from being done.
+
+        ``whole``: all of its work, however long others then wait.
+        """
+        entry = app.conf.beat_schedule[name]
+        try:
+            count = app.tasks[entry["task"]](**({} if whole else entry.get("kwargs", {})))
+        except Exception:
+            log.exception("%s was stopped by an error", name)
+            return False
+        if count:
+            did, noun, more = SAID[entry["task"].rpartition(".")[2]]
+            self.stderr.write(f"{did} {count} {noun}{'' if count == 1 else 's'}{more}.")
+        return True
+
+
+def _has_its_hour(name: str) -> bool:
+    return not isinstance(app.conf.beat_schedule[name]["schedule"], (int, float))
+
+
+def _is_due(name: str, then: dt.datetime) -> bool:
+    return bool(maybe_schedule(app.conf.beat_schedule[name]["schedule"]).is_due(then)[0])

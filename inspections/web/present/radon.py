@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import Final
 
-from inspections.vocabulary import PICOCURIE_PER_LITRE_BQ, Qualifier, Unit
+from inspections.domain.telling.dangers import RADON_ACTION
+from inspections.vocabulary import Qualifier, Unit
 from inspections.web.present import units
 
 #: Bq/m³. World Health Organization, WHO Handbook on Indoor Radon (2009): national reference level, as a mean
 #: of the year.
 WHO_REFERENCE: Final = 100.0
-#: Bq/m³. US Environmental Protection Agency, A Citizen's Guide to Radon (EPA 402/K-12/002): mend from
-#: 4 pCi/L on.
-EPA_ACTION: Final = 4.0 * PICOCURIE_PER_LITRE_BQ
+EPA_ACTION: Final = RADON_ACTION
 
 _TAIL: Final = "One reading is a glimpse of the year; where the local rule names a level, that one holds."
 

@@ -1,0 +1,27 @@
+"""Assessing anew what has only grown older: nightly, of the whole portfolio, and in chunks."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Final
+
+from inspections.analysis.assessment import model_version
+from inspections.models import Assessment
+from portfolio.domain.due import ask_for_assessment
+from portfolio.models import Building, Section
+
+#: Without a new record a wall's story changes slowly; what changes is asked for when it does. Ours.
+OLD: Final = dt.timedelta(days=7)
+
+
+def ask_for_old_assessments(now: dt.datetime) -> int:
+    """Ask for the houses that have not been assessed for a week, or only by another model; how many."""
+    fresh = Assessment.objects.filter(
+        current=True, made_at__gt=now - OLD, model_version=model_version()
+    ).values("section__building")
+    waiting = Building.objects.standing().filter(reassessments__isnull=False).values("pk")
+    with_walls = Section.objects.standing().values("building")
+    old = Building.objects.standing().filter(pk__in=with_walls).exclude(pk__in=fresh).exclude(pk__in=waiting)
+    ids = list(old.values_list("pk", flat=True))
+    ask_for_assessment(ids)
+    return len(ids)

@@ -1,0 +1,1 @@
+"""Mails: what they say and show."""

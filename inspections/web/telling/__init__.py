@@ -1,0 +1,1 @@
+"""Pages about who is told of what: the links of mails, the log, and everybody's settings."""

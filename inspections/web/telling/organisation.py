@@ -1,0 +1,128 @@
+"""Who of an organisation was told of what, and the rules by which they are."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+
+from inspections.domain.telling.ruling import FIELDS, change_rules, kept_rules
+from inspections.models import Reminder, WebhookCall
+from inspections.queries.telling import delivery_log, failing_calls, in_doubt
+from inspections.vocabulary import Delivery
+from inspections.web.entry.access import form_page, opened_organisation, page
+from inspections.web.mails.items import named
+from inspections.web.present import words
+from inspections.web.telling.forms import RulesForm
+from portfolio.domain.refusals import Invalid, Refusal
+from portfolio.models import User
+from portfolio.vocabulary import Role
+
+DECIDING_ROLES = (Role.OWNER, Role.MANAGER)
+ROWS_A_PAGE = 100
+#: Of what is in doubt; more would only hide the rest.
+MOST_IN_DOUBT = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One thing that somebody was, or is to be, told."""
+
+    when: str
+    who: str
+    what: str
+    state: str
+    error: str
+
+
+@form_page
+def reminders(request: HttpRequest) -> HttpResponse:
+    """The log: what is in doubt first, then everything, the latest first."""
+    found = opened_organisation(request, tuple(Role))
+    before = timezone.now() - dt.timedelta(seconds=settings.CLAIM_SECONDS)
+    rows = Paginator(delivery_log(found.organisation), ROWS_A_PAGE).get_page(request.GET.get("page"))
+    zone = ZoneInfo(found.user.timezone)
+    doubtful = in_doubt(found.organisation, before)[:MOST_IN_DOUBT]
+    failing = failing_calls(found.organisation, before)[:MOST_IN_DOUBT]
+    return page(
+        request,
+        "reminders",
+        found,
+        rows=rows,
+        lines=[_line(row, zone, before) for row in rows],
+        doubtful=[_line(row, zone, before) for row in doubtful],
+        failing=[call_line(call, zone) for call in failing],
+        mails_are_on=bool(settings.EMAIL_HOST),
+        zone=zone.key,
+        may_decide=found.role in DECIDING_ROLES,
+    )
+
+
+@form_page
+def rules(request: HttpRequest) -> HttpResponse:
+    """How the organisation's people are told; for its owners and managers."""
+    found = opened_organisation(request, DECIDING_ROLES)
+    kept = kept_rules(found.organisation)
+    form = RulesForm(
+        request.POST if request.method == "POST" else None,
+        initial={name: getattr(kept, name) for name in FIELDS},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            change_rules(
+                rules=kept, organisation=found.organisation, user=found.user, values=form.cleaned_data
+            )
+        except Invalid as refused:
+            for name, text in refused.errors:
+                form.add_error(name, text)
+        except Refusal as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(request, "The rules are kept.")
+            return redirect(f"{reverse('reminders')}?organisation={found.organisation.slug}")
+    return page(request, "telling_rules", found, form=form)
+
+
+def _line(row: Reminder, zone: ZoneInfo, before: dt.datetime) -> Line:
+    at = row.sent_at or row.due_at
+    mail = row.mail
+    state = row.get_state_display()
+    if row.state == Delivery.CLAIMED and mail and mail.claimed_at < before:
+        state = "being sent for too long"
+    elif row.state == Delivery.DUE:
+        state = "to be sent"
+    shows_error = mail is not None and row.state in (Delivery.FAILED, Delivery.UNCERTAIN, Delivery.CLAIMED)
+    return Line(
+        when=_when(at, zone),
+        who=_who(row.person),
+        what=f"{words.capital(row.get_stage_display())}: {named(row)}",
+        state=state,
+        error=mail.error if mail and shows_error else "",
+    )
+
+
+def call_line(call: WebhookCall, zone: ZoneInfo) -> Line:
+    return Line(
+        when=_when(call.due_at, zone),
+        who=call.webhook.url,
+        what=f"{words.capital(call.get_stage_display())}: {named(call)}",
+        state=f"{call.get_state_display()} ({words.counted(call.attempts, 'try', 'tries')})",
+        error=call.error,
+    )
+
+
+def _when(at: dt.datetime, zone: ZoneInfo) -> str:
+    local = at.astimezone(zone)
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def _who(person: User) -> str:
+    return person.get_full_name() or person.username
