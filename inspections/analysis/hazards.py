@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg.lapack import dpstrf
 
 from inspections.analysis.lifetimes import BoolArray, IntArray
 from inspections.analysis.records import FloatArray
@@ -26,9 +27,13 @@ GAP = 1e-6
 DIRECT = 800
 #: Part of the diagonal that is added to it, so that cells which no coat tells apart can be solved for.
 RIDGE = 1e-11
+#: Part of the greatest pivot under which cells are taken not to be told apart.
+_SINGULAR = 1e-9
 
 _STEPS = 300
 _HALVINGS = 40
+#: Under this gap, rounding may hide that the likelihood rises: a gap that closes is enough.
+_CLOSE = 1e-2
 _ARMIJO = 1e-4
 _CONJUGATE_STEPS, _CONJUGATE_TOLERANCE = 300, 1e-8
 _TINY = 1e-300
@@ -176,17 +181,39 @@ def _move(
     """Better hazards and their likelihood, or None where rounding allows none."""
     gradient = failures.covers(failures.weight / np.expm1(failures.spans(hazard))) - failures.survivors
     support = hazard > 0
-    chosen = support | _steepest(support, gradient)
-    solve = _quadratic if int(chosen.sum()) <= DIRECT else _conjugate
-    aim = hazard.copy()
-    aim[chosen] += solve(failures, hazard, gradient, chosen)
+    best = np.zeros_like(support)
+    best[np.argmax(np.where(support, -np.inf, gradient))] = True
+    # The bold step first; a single new cell, and hazards stopped one by one at nought, always rise.
+    for entering, one_by_one in ((_steepest(support, gradient), False), (best & (gradient > 0), True)):
+        chosen = support | entering
+        step = np.zeros_like(hazard)
+        if int(chosen.sum()) <= DIRECT:
+            step[chosen] = _quadratic(failures, hazard, gradient, chosen, one_by_one)
+        else:
+            bend = failures.bend(hazard)
+            step[chosen] = conjugate(failures, bend, chosen, gradient[chosen][:, None])[:, 0]
+        moved = _along(failures, hazard, value, gap, gradient, step)
+        if moved is not None:
+            return moved
+    return None
+
+
+def _along(
+    failures: Failures,
+    hazard: FloatArray,
+    value: float,
+    gap: float,
+    gradient: FloatArray,
+    step: FloatArray,
+) -> tuple[FloatArray, float] | None:
+    """The longest of halved steps that makes the lives clearly likelier, or all but proves the summit."""
     length = 1.0
     for _ in range(_HALVINGS):
-        trial = np.maximum(hazard + length * (aim - hazard), 0.0)
+        trial = np.maximum(hazard + length * step, 0.0)
         risen = failures.value(trial)
         if risen > value + _ARMIJO * abs(float(gradient @ (trial - hazard))):
             return trial, risen
-        if length == 1.0 and failures.gap(trial) < gap / 2:
+        if length == 1.0 and failures.gap(trial) < min(gap / 2, _CLOSE):
             return trial, risen
         length /= 2
     return None
@@ -205,31 +232,36 @@ def _steepest(support: BoolArray, gradient: FloatArray) -> BoolArray:
     return chosen
 
 
-def _quadratic(failures: Failures, hazard: FloatArray, gradient: FloatArray, chosen: BoolArray) -> FloatArray:
+def _quadratic(
+    failures: Failures, hazard: FloatArray, gradient: FloatArray, chosen: BoolArray, one_by_one: bool
+) -> FloatArray:
     """Newton's step (f,) in the ``chosen`` hazards that leaves none negative.
 
-    Those that would fall below zero are held there and the others solved anew (as in Lawson and Hanson 1974,
-    ch. 23, all at once); what ought to come back does so at the next step.
+    Those that would fall below zero are held there and the others solved anew, as in Lawson and Hanson
+    (1974), ch. 23: there one by one as they reach zero, else all at once, which is quicker. What ought to
+    come back does so at the next step.
     """
     matrix = failures.information(hazard, chosen)
     np.einsum("ii->i", matrix)[:] *= 1 + RIDGE
     matrix = np.triu(matrix) + np.triu(matrix, 1).T
     now = hazard[chosen]
-    linear = gradient[chosen] + matrix @ now
+    linear, at = gradient[chosen] + matrix @ now, now
     held = np.arange(len(now))
-    while True:
+    while len(held):
         factor = cho_factor(matrix[np.ix_(held, held)], check_finite=False, overwrite_a=True)
-        solved = cho_solve(factor, linear[held], check_finite=False)
-        if solved.min() >= 0:
-            break
-        held = held[solved > 0]
-    aim = np.zeros_like(now)
-    aim[held] = solved
-    return aim - now
-
-
-def _conjugate(failures: Failures, hazard: FloatArray, gradient: FloatArray, chosen: BoolArray) -> FloatArray:
-    return conjugate(failures, failures.bend(hazard), chosen, gradient[chosen][:, None])[:, 0]
+        aim = np.zeros_like(now)
+        aim[held] = cho_solve(factor, linear[held], check_finite=False)
+        if aim.min() >= 0:
+            return aim - now
+        if one_by_one:
+            falls = aim < 0
+            shares = at[falls] / (at[falls] - aim[falls])
+            at = np.maximum(at + shares.min() * (aim - at), 0.0)
+            at[np.flatnonzero(falls)[np.argmin(shares)]] = 0.0
+            held = held[at[held] > 0]
+        else:
+            held = held[aim[held] > 0]
+    return -now
 
 
 def conjugate(failures: Failures, bend: FloatArray, chosen: BoolArray, aim: FloatArray) -> FloatArray:
@@ -264,19 +296,30 @@ class Information:
         self, failures: Failures, cells: Cells, told: BoolArray, hazard: FloatArray, finite: BoolArray
     ) -> None:
         """``told`` (n,): failed coats that tell of hazards; ``failures`` are in the ``finite`` cells (m,)."""
-        self.cells, self.free = cells, finite & (hazard > 0)
+        self.cells, self.free, self._finite = cells, finite & (hazard > 0), finite
         span = gathered(np.where(finite, hazard, 0.0))
         width = (span[cells.last] - span[cells.first])[told]
         #: Pull of each coat on the hazards of the cells it may have failed in, and how it slackens: (n,).
         self.pull, self.bend = np.zeros(len(told)), np.zeros(len(told))
         self.pull[told] = 1 / np.expm1(width)
         self.bend[told] = self.pull[told] * (1 + self.pull[told])
-        self._failures, self._hazard, self._free = failures, hazard[finite], self.free[finite]
+        self._failures, self._hazard = failures, hazard[finite]
+        self._solved = np.flatnonzero(self.free[finite])
         self._factor = None
-        if 0 < self._free.sum() <= DIRECT:
-            matrix = failures.information(self._hazard, self._free)
-            np.einsum("ii->i", matrix)[:] *= 1 + RIDGE
-            self._factor = cho_factor(matrix, check_finite=False)
+        if 0 < len(self._solved) <= DIRECT:
+            self._factor = self._factorised(self.free[finite])
+
+    def _factorised(self, free: BoolArray) -> FloatArray:
+        """Cholesky factor of the information in log hazards, over as many cells as can be told apart.
+
+        Two cells that the same failures span can't be, nor can one whose hazard is all but nought.
+        """
+        matrix = self._failures.information(self._hazard, free)
+        scale = self._hazard[free]
+        matrix *= scale[:, None] * scale
+        factor, order, rank, _ = dpstrf(matrix, tol=_SINGULAR * matrix.diagonal().max())
+        self._solved = self._solved[order[:rank] - 1]
+        return np.asarray(factor[:rank, :rank])
 
     def along(self, value: FloatArray) -> FloatArray:
         """Each coat's score along ``value`` (m, t) per cell: (n, t)."""
@@ -286,11 +329,15 @@ class Information:
         return np.asarray(self.pull[:, None] * failing - lasting, dtype=float)
 
     def solve(self, value: FloatArray) -> FloatArray:
-        """Inverse of the information times ``value`` (m, t): (m, t), nought where a hazard is."""
-        solution = np.zeros_like(value)
+        """Inverse of the information times ``value`` (m, t): (m, t), nought where a hazard is not told."""
+        solution, place = np.zeros_like(value), np.flatnonzero(self._finite)[self._solved]
         if self._factor is not None:
-            solution[self.free] = cho_solve(self._factor, value[self.free], check_finite=False)
-        elif self.free.any():
+            scale = self._hazard[self._solved][:, None]
+            inverse = cho_solve((self._factor, False), scale * value[place], check_finite=False)
+            solution[place] = scale * inverse
+        elif len(place):
+            free = np.zeros(len(self._hazard), dtype=bool)
+            free[self._solved] = True
             bend = self._failures.bend(self._hazard)
-            solution[self.free] = conjugate(self._failures, bend, self._free, value[self.free])
+            solution[place] = conjugate(self._failures, bend, free, value[place])
         return solution
