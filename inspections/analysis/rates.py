@@ -123,7 +123,7 @@ def failure_rates(
     by: Sequence[str], group: Sequence[Group], lives: Lives, house: IntArray, as_of: dt.date, threshold: float
 ) -> FailureRates:
     """Failures of coats (n,) by ``group``, of ``house`` each, with the test between the groups."""
-    names, place = _places(group)
+    names, place = places(group)
     groups = [
         _group_rates(dict(zip(by, name, strict=True)), lives, house, place == one)
         for one, name in enumerate(names)
@@ -133,8 +133,8 @@ def failure_rates(
     return FailureRates(as_of, threshold, tuple(groups), log_rank(pooled, place[watched]))
 
 
-def _places(group: Sequence[Group]) -> tuple[list[Group], IntArray]:
-    """The groups in order, those without a value last, and each coat's place among them."""
+def places(group: Sequence[Group]) -> tuple[list[Group], IntArray]:
+    """The groups in order, those without a value last, and each coat's place (n,) among them."""
     names = sorted(set(group), key=lambda name: [(value is None, value or "") for value in name])
     order = {name: place for place, name in enumerate(names)}
     return names, np.array([order[name] for name in group], dtype=np.int64)
@@ -210,7 +210,7 @@ def deterioration_rates(
     by: Sequence[str], group: Sequence[Group], lives: Lives, house: IntArray
 ) -> tuple[GroupLoss, ...]:
     """Growth of the affected share a year, of coats (n,) by ``group``, of ``house`` each."""
-    names, place = _places(group)
+    names, place = places(group)
     return tuple(
         _group_loss(dict(zip(by, name, strict=True)), lives, house, place == one)
         for one, name in enumerate(names)

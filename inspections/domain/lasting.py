@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 from django.db.models import QuerySet
 
-from inspections.analysis import rates
+from inspections.analysis import costs, rates
+from inspections.analysis.costs import GroupCost
 from inspections.analysis.rates import FailureRates, GroupLoss
 from inspections.queries.lives import FIELDS, coat_book
+from inspections.queries.series import day_number
 from portfolio.models import Organisation, Treatment
 
 #: Coats are grouped so where nothing else is asked for.
@@ -48,3 +50,19 @@ def deterioration_rates(
     """How fast coats lose area, and the day at the end of which that was known."""
     book = coat_book(organisation, by, as_of, chosen)
     return book.as_of, rates.deterioration_rates(by, book.group, book.lives, book.house)
+
+
+def service_costs(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+    discount: float = 0.0,
+) -> tuple[dt.date, tuple[GroupCost, ...]]:
+    """What coats cost for each m² and year of service, and the day at the end of which that was known."""
+    book = coat_book(organisation, by, as_of, chosen)
+    last = day_number(book.as_of)
+    found = costs.service_costs(
+        by, book.group, book.coats, book.lives, book.house, book.payments, last, discount
+    )
+    return book.as_of, found

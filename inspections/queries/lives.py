@@ -19,6 +19,7 @@ from django.db.models.functions import Cast
 from django.utils import timezone
 
 from inspections.analysis.cleaning import range_in
+from inspections.analysis.costs import INSTALLED, REMOVED, REPAIRED, Payments
 from inspections.analysis.failures import (
     Areas,
     Coats,
@@ -30,7 +31,7 @@ from inspections.analysis.failures import (
     lives,
     systems,
 )
-from inspections.analysis.records import YEAR, FloatArray, TextArray
+from inspections.analysis.records import YEAR, FloatArray
 from inspections.models import Action, Allocation, Instrument, Reading, Visit
 from inspections.queries.series import day_number, instrument_of
 from inspections.vocabulary import ActionKind, Qualifier, Quantity, Unit
@@ -45,9 +46,6 @@ PATHS = {
     "building": "section__building__code",
 }
 FIELDS = (*PATHS, "trial", "arm")
-
-#: What was paid for.
-INSTALLED, REPAIRED, REMOVED = "installed", "repaired", "removed"
 
 _COLUMNS = (
     "key",
@@ -68,17 +66,6 @@ _COLUMNS = (
     "cost",
     "currency",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Payments:
-    """What was paid (p,): for which coat, on which day, how much in which currency, and for what."""
-
-    coat: IntArray
-    day: FloatArray
-    amount: FloatArray
-    currency: TextArray
-    what: TextArray
 
 
 @dataclass(frozen=True, slots=True)
