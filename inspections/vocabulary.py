@@ -232,3 +232,31 @@ class Delivery(TextChoices):
     FAILED = "failed", "failed, to be tried again"
     UNCERTAIN = "uncertain", "perhaps sent"
     SETTLED = "settled", "no longer needed"
+
+
+#: What coats can be grouped by, and where an innermost layer has it; a trial and its arm are looked up.
+COAT_PATHS = {
+    **{name: name for name in ("binder", "kind", "mix", "purpose", "drains_to", "applied_by", "found")},
+    **{name: f"section__{name}" for name in ("substrate", "bedding_mortar", "adjoins", "beyond", "wall")},
+    **{name: f"section__building__{name}" for name in ("locality", "region", "country")},
+    "building": "section__building__code",
+}
+COAT_FIELDS = (*COAT_PATHS, "trial", "arm")
+#: Coats are grouped so where nothing else is asked for.
+USUAL_FIELDS = ("binder",)
+#: Largest discount rate a year.
+MOST_DISCOUNT = 0.5
+
+
+def coat_fields(text: str) -> tuple[str, ...]:
+    """The fields named in ``text``, by commas. Raises `ValueError` in words for the person who asked."""
+    names = tuple(name.strip() for name in text.split(","))
+    unknown = [name for name in names if name not in COAT_FIELDS]
+    if unknown:
+        wrong = ", ".join(repr(name) for name in unknown)
+        raise ValueError(
+            f"{wrong} is nothing that coats are grouped by; there are: {', '.join(COAT_FIELDS)}."
+        )
+    if len(set(names)) < len(names):
+        raise ValueError("Name each field once.")
+    return names

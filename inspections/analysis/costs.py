@@ -34,8 +34,6 @@ BLOCKS = 20
 LEAST_FAILURES = 2
 #: Points in the probability of having failed at which discounted sums are taken.
 _PROBABILITY = (np.arange(400) + 0.5) / 400
-#: Largest discount rate a year.
-MOST_DISCOUNT = 0.5
 
 
 @dataclass(frozen=True, slots=True)

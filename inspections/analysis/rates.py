@@ -101,6 +101,16 @@ class FailureRates:
         """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
         return {name: plain(value) for name, value in asdict(self).items()}
 
+    def curves(self) -> list[dict[str, Any]]:
+        """One row for each group and age, from nought on; none for a group without a curve."""
+        start = Survival(0.0, 1.0, None, None)
+        return [
+            {"group": one.group, "coats": one.coats, "failures": one.failures, **asdict(point)}
+            for one in self.groups
+            if one.survival
+            for point in (start, *one.survival)
+        ]
+
 
 @dataclass(frozen=True, slots=True)
 class GroupLoss:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
-from inspections.api import built, due, papers, photos, telling
+from inspections.api import built, due, lasting, papers, photos, telling
 from inspections.api import viewsets as seen
 from inspections.api.comparing import ComparisonView
 from portfolio.api import viewsets as stands
@@ -40,8 +40,15 @@ router.register("loads", seen.LoadViewSet)
 
 log_values = seen.LogValueViewSet.as_view({"get": "list", "post": "create"})
 
+OVER_COATS = {
+    "failure-rates": lasting.FailureRatesView,
+    "survival": lasting.SurvivalView,
+    "deterioration-rates": lasting.DeteriorationRatesView,
+    "service-costs": lasting.ServiceCostsView,
+}
 ADDRESSES = {
     **router.addresses(),
+    **{name: f"{name}-list" for name in OVER_COATS},
     "policy": "policy",
     "telling-rules": "api-telling-rules",
     "my-mails": "api-my-mails",
@@ -56,6 +63,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("my-mails/", telling.MyMailsView.as_view(), name="api-my-mails"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
+    *(path(f"{name}/", view.as_view(), name=f"{name}-list") for name, view in OVER_COATS.items()),
     *router.urls,
     # Only what ends in a slash, so that an address without one is sent to the one with it.
     re_path(r"^(?:.*/)$", Nowhere.as_view()),

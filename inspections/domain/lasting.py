@@ -10,29 +10,15 @@ from django.db.models import QuerySet
 from inspections.analysis import costs, rates
 from inspections.analysis.costs import GroupCost
 from inspections.analysis.rates import FailureRates, GroupLoss
-from inspections.queries.lives import FIELDS, coat_book
+from inspections.queries.lives import coat_book
 from inspections.queries.series import day_number
+from inspections.vocabulary import USUAL_FIELDS
 from portfolio.models import Organisation, Treatment
-
-#: Coats are grouped so where nothing else is asked for.
-USUAL = ("binder",)
-
-
-def fields_of(text: str) -> tuple[str, ...]:
-    """The fields named in ``text``, by commas. Raises `ValueError` in words for the person who asked."""
-    names = tuple(name.strip() for name in text.split(","))
-    unknown = [name for name in names if name not in FIELDS]
-    if unknown:
-        wrong = ", ".join(repr(name) for name in unknown)
-        raise ValueError(f"{wrong} is nothing that coats are grouped by; there are: {', '.join(FIELDS)}.")
-    if len(set(names)) < len(names):
-        raise ValueError("Name each field once.")
-    return names
 
 
 def failure_rates(
     organisation: Organisation,
-    by: Sequence[str] = USUAL,
+    by: Sequence[str] = USUAL_FIELDS,
     as_of: dt.date | None = None,
     chosen: QuerySet[Treatment] | None = None,
 ) -> FailureRates:
@@ -43,7 +29,7 @@ def failure_rates(
 
 def deterioration_rates(
     organisation: Organisation,
-    by: Sequence[str] = USUAL,
+    by: Sequence[str] = USUAL_FIELDS,
     as_of: dt.date | None = None,
     chosen: QuerySet[Treatment] | None = None,
 ) -> tuple[dt.date, tuple[GroupLoss, ...]]:
@@ -54,7 +40,7 @@ def deterioration_rates(
 
 def service_costs(
     organisation: Organisation,
-    by: Sequence[str] = USUAL,
+    by: Sequence[str] = USUAL_FIELDS,
     as_of: dt.date | None = None,
     chosen: QuerySet[Treatment] | None = None,
     discount: float = 0.0,

@@ -34,18 +34,9 @@ from inspections.analysis.failures import (
 from inspections.analysis.records import YEAR, FloatArray
 from inspections.models import Action, Allocation, Instrument, Reading, Visit
 from inspections.queries.series import day_number, instrument_of
-from inspections.vocabulary import ActionKind, Qualifier, Quantity, Unit
+from inspections.vocabulary import COAT_PATHS, ActionKind, Qualifier, Quantity, Unit
 from portfolio.models import Building, Event, Organisation, Treatment
 from portfolio.vocabulary import EventKind, Purpose, RemovalReason
-
-#: What coats can be grouped by, and where an innermost layer has it.
-PATHS = {
-    **{name: name for name in ("binder", "kind", "mix", "purpose", "drains_to", "applied_by", "found")},
-    **{name: f"section__{name}" for name in ("substrate", "bedding_mortar", "adjoins", "beyond", "wall")},
-    **{name: f"section__building__{name}" for name in ("locality", "region", "country")},
-    "building": "section__building__code",
-}
-FIELDS = (*PATHS, "trial", "arm")
 
 _COLUMNS = (
     "key",
@@ -155,7 +146,7 @@ def _layers(organisation: Organisation, by: Sequence[str], as_of: dt.date) -> li
         section_key=Cast("section_id", CharField()),
         house=Cast("section__building_id", CharField()),
     )
-    paths = [PATHS[name] for name in by if name in PATHS]
+    paths = [COAT_PATHS[name] for name in by if name in COAT_PATHS]
     ordered = keyed.order_by("section__building__code", "section__code", "applied_on", "layer")
     return list(
         ordered.values_list(*_COLUMNS, *(path for path in paths if path not in _COLUMNS), named=False)
@@ -220,13 +211,13 @@ def _groups(
     organisation: Organisation, by: Sequence[str], rows: list[tuple[Any, ...]]
 ) -> list[tuple[str | None, ...]]:
     """For each innermost layer its values of the fields of ``by``."""
-    extra = [PATHS[name] for name in by if name in PATHS and PATHS[name] not in _COLUMNS]
+    extra = [COAT_PATHS[name] for name in by if name in COAT_PATHS and COAT_PATHS[name] not in _COLUMNS]
     at = {path: place for place, path in enumerate((*_COLUMNS, *extra))}
     trials = _trials(organisation) if {"trial", "arm"} & set(by) else {}
 
     def value(row: tuple[Any, ...], name: str) -> str | None:
-        if name in PATHS:
-            found = row[at[PATHS[name]]]
+        if name in COAT_PATHS:
+            found = row[at[COAT_PATHS[name]]]
             return ("yes" if found else "no") if isinstance(found, bool) else found or None
         own = [one for one in trials.get(row[1], []) if one.began is None or row[7] >= one.began]
         return ", ".join(sorted({one.code if name == "trial" else one.arm for one in own})) or None

@@ -15,9 +15,10 @@ from django.test.utils import CaptureQueriesContext
 
 from inspections.analysis.failures import FAILED, REMOVED, STANDING, lives
 from inspections.analysis.records import YEAR
-from inspections.domain.lasting import deterioration_rates, failure_rates, fields_of
+from inspections.domain.lasting import deterioration_rates, failure_rates
 from inspections.models import Allocation, Instrument, Reading, Trial, Visit
 from inspections.queries.lives import CoatBook, coat_book
+from inspections.vocabulary import coat_fields
 from portfolio.models import Building, Event, Organisation, Section, Treatment
 from tests.lives.simulated import Plan, simulate
 from tests.lives.stored import store
@@ -281,4 +282,4 @@ def test_the_command_says_what_is_wrong(cast: Cast, options: list[str], message:
 
 
 def test_fields_may_be_spaced() -> None:
-    assert fields_of("binder, substrate") == ("binder", "substrate")
+    assert coat_fields("binder, substrate") == ("binder", "substrate")

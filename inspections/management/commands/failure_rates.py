@@ -5,8 +5,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from inspections.domain.lasting import failure_rates, fields_of
+from inspections.domain.lasting import failure_rates
 from inspections.management.results import add_options, day_of, give, organisation_of
+from inspections.vocabulary import coat_fields
 
 
 class Command(BaseCommand):
@@ -19,7 +20,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         organisation = organisation_of(options)
         try:
-            by = fields_of(options["by"])
+            by = coat_fields(options["by"])
         except ValueError as error:
             raise CommandError(f"--by: {error}") from None
         found = failure_rates(organisation, by, day_of(options))
