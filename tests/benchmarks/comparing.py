@@ -16,13 +16,16 @@ class Sizes:
     houses: int
     series: int
     batch: int
+    sections: int
     requests: int
     starts: int
     repeats: int
 
 
-FULL = Sizes(readings=50_000, houses=25, series=100, batch=10_000, requests=40, starts=5, repeats=5)
-TINY = Sizes(readings=400, houses=10, series=2, batch=4, requests=1, starts=1, repeats=1)
+FULL = Sizes(
+    readings=50_000, houses=25, series=100, batch=10_000, sections=2_000, requests=40, starts=5, repeats=5
+)
+TINY = Sizes(readings=400, houses=10, series=2, batch=4, sections=60, requests=1, starts=1, repeats=1)
 
 
 @dataclass(frozen=True, slots=True)
