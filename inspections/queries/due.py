@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from inspections.models import Plan, Reading
-from portfolio.models import Building, Organisation
+from inspections.models import Plan, Reading, Visit
+from portfolio.models import Building, Change, Organisation, Paper, User
+from portfolio.vocabulary import WRITING_ROLES
 
 
 def today_at(building: Building) -> dt.date:
@@ -52,4 +55,57 @@ def by_inspector(initials: str) -> Exists:
         Reading.objects.standing().filter(
             section=OuterRef("section"), visit__day=OuterRef("last_on"), visit__inspector=initials
         )
+    )
+
+
+def rows(organisation: Organisation, building: Building | None = None) -> list[Plan]:
+    """All that is due with what a page says of it, in one query."""
+    plans = due(organisation).select_related("building", "section", "paper", "person")
+    return list(plans if building is None else plans.filter(building=building))
+
+
+def who_looked(organisation: Organisation, plans: Iterable[Plan]) -> dict[tuple[UUID, dt.date], str]:
+    """The initials of who was at each house on the day of a plan's last look, in one query."""
+    wanted = {(plan.building_id, plan.last_on) for plan in plans if plan.last_on}
+    days = {day for _, day in wanted}
+    visits = Visit.objects.of(organisation).standing().filter(day__in=days).exclude(inspector="")
+    found: dict[tuple[UUID, dt.date], str] = {}
+    for house, day, initials in visits.order_by("inspector").values_list("building_id", "day", "inspector"):
+        if (house, day) in wanted:
+            found[house, day] = f"{found[house, day]}, {initials}" if (house, day) in found else initials
+    return found
+
+
+def find_plan(organisation: Organisation, pk: UUID) -> Plan | None:
+    """The plan, if the organisation has it and its house, section and paper stand."""
+    plans = standing(Plan.objects.of(organisation)).select_related("building", "section", "paper", "person")
+    return plans.filter(pk=pk).first()
+
+
+def find_paper(organisation: Organisation, pk: UUID) -> Paper | None:
+    """The paper, if the organisation has it and its house stands."""
+    papers = Paper.objects.of(organisation).standing().filter(building__voided_at__isnull=True)
+    found: Paper | None = papers.select_related("building", "section").filter(pk=pk).first()
+    return found
+
+
+def papers_of(organisation: Organisation, building: Building) -> list[Paper]:
+    """The house's papers: those that are open first, by their day."""
+    papers = Paper.objects.of(organisation).standing().filter(building=building).select_related("section")
+    return sorted(
+        papers, key=lambda paper: (paper.closed_on is not None, paper.due_on or dt.date.max, paper.title)
+    )
+
+
+def changes_of(organisation: Organisation, record_id: UUID) -> list[Change]:
+    """A record's history, the latest first."""
+    return list(Change.objects.of(organisation).filter(record_id=record_id).select_related("by"))
+
+
+def writers(organisation: Organisation) -> list[User]:
+    """Everybody who may write, by name."""
+    return list(
+        User.objects.filter(memberships__organisation=organisation, memberships__role__in=WRITING_ROLES)
+        .order_by("username")
+        .distinct()
     )

@@ -18,11 +18,13 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from inspections.queries import pages
+from inspections.queries.due import papers_of
 from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
 from inspections.web.forms import UnitsForm
 from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
+from inspections.web.present.papers import lines as paper_lines
 from inspections.web.present.photos import row as photo_row
 from portfolio import queries
 from portfolio.models import Building, Organisation, Section, User
@@ -75,7 +77,13 @@ def building(request: HttpRequest, pk: UUID) -> HttpResponse:
         system,
     )
     return _page(
-        request, "wythe/building.html", organisation, shown=shown, model_version=_model_version(one), pk=pk
+        request,
+        "wythe/building.html",
+        organisation,
+        shown=shown,
+        papers=paper_lines(papers_of(organisation, found)),
+        model_version=_model_version(one),
+        pk=pk,
     )
 
 

@@ -13,13 +13,14 @@ from django.shortcuts import redirect
 from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
 from inspections.models import LIVE_FLAG_STATES, Flag
 from inspections.queries import entry
+from inspections.queries.due import today_at
 from inspections.records.further import ACTIONS
 from inspections.records.tables import EVENTS
 from inspections.vocabulary import ActionKind, FlagState
 from inspections.web.entry import forms, saving
 from inspections.web.entry import help as helps
 from inspections.web.entry.access import Opened, form_page, opened, page
-from inspections.web.entry.works import first_values, remember_currency, today_at
+from inspections.web.entry.works import first_values, remember_currency
 from inspections.web.present import cautions, dates, ledger, words
 from portfolio.domain.refusals import Refusal
 from portfolio.models import Event

@@ -25,5 +25,13 @@ urlpatterns = [
     path("flags/<uuid:pk>/", later(f"{ENTRY}.flags.flag"), name="flag"),
     path("trials/new/", later(f"{ENTRY}.trials.new_trial"), name="new-trial"),
     path("trials/<uuid:pk>/", later(f"{ENTRY}.trials.trial"), name="trial"),
+    path("due/", later(f"{ENTRY}.due.due_list"), name="due"),
+    path("due/month/", later(f"{ENTRY}.due.month"), name="due-month"),
+    path("due/policy/", later(f"{ENTRY}.due.policy"), name="policy-page"),
+    path("due/<uuid:pk>/", later(f"{ENTRY}.due.item"), name="due-item"),
+    path("houses/<uuid:pk>/round/", later(f"{ENTRY}.round_sheet.round_sheet"), name="round"),
+    path("houses/<uuid:pk>/papers/new/", later(f"{ENTRY}.papers.new_paper"), name="new-paper"),
+    path("papers/<uuid:pk>/", later(f"{ENTRY}.papers.paper"), name="paper"),
+    path("papers/<uuid:pk>/document/", later(f"{ENTRY}.papers.document"), name="document"),
     path("people/", later(f"{ENTRY}.people.people"), name="people"),
 ]

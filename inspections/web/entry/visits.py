@@ -216,7 +216,7 @@ def _reviewed(step: Step, readings: list[Reading], latest: entry.Latest, system:
 
 def _steps(found: Opened[Building], when: str, query: str) -> list[Step]:
     """The house's sections wall by wall in the order of its drawing, then the house as a whole."""
-    sections = sorted(entry.sections_of(found.organisation, found.record), key=_round)
+    sections = sorted(entry.sections_of(found.organisation, found.record), key=round_order)
     walls = [words.wall_name(one) for one in sections]
     steps = [
         Step(
@@ -230,7 +230,7 @@ def _steps(found: Opened[Building], when: str, query: str) -> list[Step]:
     return [*steps, Step(None, "The house as a whole", href)]
 
 
-def _round(section: Section) -> tuple[int, str, float, str]:
+def round_order(section: Section) -> tuple[int, str, float, str]:
     """North, east, south, west, then by name; each wall from its left end on."""
     compass = words.compass_point(section.wall)
     at = "NESW".find(compass) if compass else 9

@@ -8,9 +8,9 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils import timezone
 
 from inspections.queries import entry, pages
+from inspections.queries.due import today_at
 from inspections.records.tables import EVENTS, TREATMENTS
 from inspections.web.entry import forms, saving
 from inspections.web.entry.access import form_page, opened_to_write, page
@@ -125,11 +125,6 @@ def _event_page(form: forms.EventForm) -> dict[str, object]:
 
 
 # What these and other forms share --------------------------------------------------------------------------
-
-
-def today_at(building: Building) -> dt.date:
-    """Today at the house."""
-    return timezone.localdate(timezone=building.zone)
 
 
 def first_values(request: HttpRequest, today: dt.date, *days: str) -> dict[str, str]:

@@ -105,6 +105,11 @@ def _facts(house: House) -> str:
     return ", ".join([part for part in address if part != str(building)] + built)
 
 
+def drawn(house: House, today: dt.date, system: str) -> list[WallFigure]:
+    """The house's walls."""
+    return _figures(walls.lay_out([portfolio.panel(stretch, today) for stretch in house.stretches]), system)
+
+
 def _figures(laid: Sequence[walls.Wall], system: str) -> list[WallFigure]:
     if not laid:
         return []

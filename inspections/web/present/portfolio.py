@@ -12,10 +12,10 @@ from uuid import UUID
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from inspections.models import Plan
 from inspections.queries.pages import AreaLevel, Areas, House, Stretch, TrialArms
-from inspections.vocabulary import AllocatedBy, PlanReason, Verdict
+from inspections.vocabulary import AllocatedBy, Verdict
 from inspections.web.present import coats, dates, sentences, verdict, walls, words
+from inspections.web.present import due as due_page
 
 #: Verdicts that deserve a look though nobody has been called.
 _WORTH_A_LOOK: Final = (
@@ -315,7 +315,7 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
                         due,
                         href,
                         f"{house.building}, the whole house",
-                        _why(house.plan),
+                        due_page.why(house.plan),
                         today,
                     ),
                 )
@@ -323,16 +323,9 @@ def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.dat
         for stretch in house.stretches:
             if stretch.plan and stretch.due:
                 href = reverse("section", args=[stretch.section.pk])
-                why = stretch.plan.detail or _why(stretch.plan)
+                why = due_page.why(stretch.plan)
                 late.append((stretch.due, _overdue(stretch.due, href, full_name(stretch, alone), why, today)))
     return [row for due, row in sorted(late, key=lambda pair: (pair[0], pair[1].name)) if due < today]
-
-
-def _why(plan: Plan) -> str:
-    """Why a plan is due then, for somebody who does not know how it was reckoned."""
-    if plan.reason == PlanReason.FORECAST:
-        return "half the time to the forecast’s early end has passed"
-    return plan.get_reason_display()
 
 
 def _overdue(due: dt.date, href: str, name: str, why: str, today: dt.date) -> Overdue:
