@@ -99,9 +99,10 @@ def difference(
     """Difference of two arms (0 and 1), each a block's own comparison; arrays (n,).
 
     The estimate is the least-squares coefficient of the arm beside blocks and ``covariate``. Where lots were
-    ``drawn`` every allotment gives one, and the p is the share of them at least as large. Otherwise interval
-    and p are Student's: whoever chose may have followed the covariate, which lots do not. ValueError where no
-    block holds both arms, or arm and covariate say the same.
+    ``drawn`` every allotment gives one, and the p is the share of them at least as large; with a covariate
+    that the lots happened to follow that would be too sure, and is not taken under Student's. Otherwise
+    interval and p are Student's: whoever chose may have followed the covariate. ValueError where no block
+    holds both arms, or arm and covariate say the same.
     """
     inner = _both_arms(arm, block)
     if not inner.any():
@@ -131,7 +132,10 @@ def difference(
         exact=False,
         by_lot=False,
     )
-    return _by_lots(found, basis, own, residual, lots(z, groups)) if drawn else found
+    if not drawn:
+        return found
+    by_lots = _by_lots(found, basis, own, residual, lots(z, groups))
+    return by_lots if covariate is None else _no_surer_than(found, by_lots)
 
 
 def _student_p(estimate: float, error: float, freedom: int) -> float:
@@ -243,6 +247,16 @@ def _basis(block: IntArray, covariate: FloatArray | None) -> FloatArray:
 def _without(basis: FloatArray, rows: FloatArray) -> FloatArray:
     rest: FloatArray = np.subtract(rows, (rows @ basis) @ basis.T)
     return rest
+
+
+def _no_surer_than(student: Difference, by_lots: Difference) -> Difference:
+    """The lots' answer, not surer than Student's, which knows how far arm and covariate go together."""
+    return replace(
+        by_lots,
+        p_value=max(by_lots.p_value, student.p_value),
+        low=min(by_lots.low, student.low),
+        high=max(by_lots.high, student.high),
+    )
 
 
 def _by_inversion(

@@ -87,7 +87,7 @@ def compare(
             f"Trial {question.code}: {question.outcome!r} is no outcome; take {LOSS} or a quantity."
         )
     day = float((as_of - _EPOCH).days)
-    walls = tuple(walls_of(places, houses, question.outcome, question.started, day))
+    walls = tuple(walls_of(places, houses, question.outcome, question.started, day, question.failed_share))
     _refuse_a_face_meter(question, walls)
     plan = layout(walls)
     before = tuple(imbalances(walls, plan))

@@ -38,28 +38,27 @@ _FACTS = {
 
 def statement_of(comparison: Comparison) -> str:
     """What was learned, and what was not, in a few sentences."""
-    return f"{learned(comparison)} {not_learned(comparison)}"
+    return " ".join(part for part in (learned(comparison), seen(comparison), not_learned(comparison)) if part)
 
 
 def learned(comparison: Comparison) -> str:
-    """What the trial says, in one or two sentences that need no statistics."""
+    """What the trial says, in one sentence that needs no statistics."""
     arms, found = comparison.arms, comparison.found
     if len(arms) < 2:
         only = f"only {quoted(arms[0].arm)}" if arms else "no section"
         return f"Nothing can be compared: there is {only} in this trial."
-    seen = _seen(comparison)
     if comparison.conclusion == CANNOT_TELL:
-        return f"This trial can't tell {_all_arms(comparison)} apart. {seen}".strip()
+        return f"This trial can't tell {_all_arms(comparison)} apart."
     if len(arms) > 2:
         apart = comparison.conclusion == DIFFERENCE
         verdict = "The arms differ" if apart else "No difference between the arms was shown"
-        return f"{verdict} ({_p(comparison.p_value)}). {seen}"
+        return f"{verdict} ({_p(comparison.p_value)})."
     assert found is not None
+    first, second = quoted(arms[0].arm), quoted(arms[1].arm)
     if comparison.conclusion == DIFFERENCE:
-        first, second = quoted(arms[0].arm), quoted(arms[1].arm)
         less, more = (first, second) if found.estimate > 0 else (second, first)
-        return f"{_capital(_more(comparison, more, less))}. {seen}"
-    return f"No difference between {quoted(arms[0].arm)} and {quoted(arms[1].arm)} was shown. {seen}"
+        return f"{_capital(_more(comparison, more, less))}."
+    return f"No difference between {first} and {second} was shown."
 
 
 def not_learned(comparison: Comparison) -> str:
@@ -131,7 +130,8 @@ def _inference(comparison: Comparison, found: Difference) -> list[str]:
         if found.exact
         else f"permutation of {DRAWN:,} of the allotments that could have been, drawn"
     )
-    return [test, floor, interval]
+    surer = ["neither p nor interval surer than Student's"] if comparison.adjusted else []
+    return [test, *surer, floor, interval]
 
 
 def _bias_method(comparison: Comparison) -> str:
@@ -147,8 +147,10 @@ def _bias_method(comparison: Comparison) -> str:
 # Parts -----------------------------------------------------------------------------------------------------
 
 
-def _seen(comparison: Comparison) -> str:
+def seen(comparison: Comparison) -> str:
     """What was seen, whatever it is worth: the arms' means, and the difference with its interval."""
+    if len(comparison.arms) < 2:
+        return ""
     with_any = [arm for arm in comparison.arms if arm.sections]
     if not with_any:
         return "No wall has been followed long enough yet."

@@ -11,7 +11,7 @@ import numpy as np
 
 from inspections.analysis.allotment import Difference
 from inspections.analysis.fairness import Imbalance, Layout
-from inspections.analysis.trial_walls import Wall
+from inspections.analysis.trial_walls import FAILED_SHARE, Wall
 
 DIFFERENCE, NONE_SHOWN, CANNOT_TELL = "difference", "no_difference_shown", "cannot_tell"
 
@@ -22,12 +22,16 @@ class NotComparable(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A trial as it was set up; days are since 1970-01-01, NaN: not said."""
+    """A trial as it was set up; days are since 1970-01-01, NaN: not said.
+
+    ``failed_share`` is the affected share at which the organisation calls a coat failed.
+    """
 
     code: str
     outcome: str
     started: float
     planned_end: float = np.nan
+    failed_share: float = FAILED_SHARE
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,7 +81,7 @@ class Wall:
 
     ``outcome`` is a year's change, NaN where ``missing`` says why there is none. ``time``, ``low`` and
     ``high`` (n,) are what it rests on: the affected share (mended area counted in, ``high`` inf where only a
-    part was surveyed) or the quantity's level. ``facts`` are exposure and make of the wall as numbers.
+    part was surveyed) or the quantity's level. ``fit`` (n,) is the course that the outcome was taken from.
     """
 
     place: Place
@@ -95,22 +95,29 @@ class Wall:
     time: FloatArray
     low: FloatArray
     high: FloatArray
+    fit: FloatArray
     unit: str
     before: dict[str, Before] = field(default_factory=dict)
 
 
 def walls_of(
-    places: Sequence[Place], houses: dict[str, BuildingRecord], outcome: str, started: float, as_of: float
+    places: Sequence[Place],
+    houses: dict[str, BuildingRecord],
+    outcome: str,
+    started: float,
+    as_of: float,
+    failed_share: float = FAILED_SHARE,
 ) -> list[Wall]:
     """The walls of a trial as known at the end of day ``as_of``, in the order of ``places``.
 
-    ``houses``: the records by building; ``started``: the trial's first day.
+    ``houses``: the records by building; ``started``: the trial's first day; ``failed_share``: what a coat
+    that was taken off as failed has lost at least.
     """
     found: dict[tuple[str, str], Wall] = {}
     untreated = _untreated(places, houses, started, as_of)
     for code in {place.building for place in places}:
         own = [place for place in places if place.building == code]
-        found |= _walls_of_house(own, houses[code], outcome, started, as_of, untreated)
+        found |= _walls_of_house(own, houses[code], outcome, started, as_of, untreated, failed_share)
     return [found[place.building, place.section] for place in places]
 
 
@@ -121,6 +128,7 @@ def _walls_of_house(
     started: float,
     as_of: float,
     untreated: set[str],
+    failed_share: float,
 ) -> dict[tuple[str, str], Wall]:
     codes = {place.section for place in places}
     house = replace(house, sections=tuple(one for one in house.sections if one.code in codes)).until(as_of)
@@ -143,6 +151,7 @@ def _walls_of_house(
             outcome,
             before[place.section],
             after[place.section],
+            failed_share,
         )
         for place in places
     }
@@ -173,14 +182,16 @@ def _wall(
     outcome: str,
     before: dict[str, Level],
     after: dict[str, Level],
+    failed_share: float,
 ) -> Wall:
     coats = tuple(one for one in section.coats if begun <= one.applied <= begun + SYSTEM_DAYS)
     innermost = min(coats, key=lambda one: (one.applied, one.layer), default=None)
     ended = min(innermost.removed if innermost else np.inf, as_of + 1)
     failed = innermost is not None and innermost.removed <= as_of and innermost.removal_reason == "failed"
-    time, low, high, unit = _after(section, outcome, begun, ended, after, failed)
+    least = failed_share if failed else 0.0
+    time, low, high, unit = _after(section, outcome, begun, ended, after, least)
     years = (time[-1] - begun) / YEAR if len(time) else 0.0
-    rate, missing = _rate(outcome, time, low, high, begun, years)
+    rate, fit, missing = _rate(outcome, time, low, high, begun, years)
     if not np.isfinite(begun):
         rate, missing = np.nan, "has no coat of the trial yet"
     return Wall(
@@ -195,6 +206,7 @@ def _wall(
         time,
         low,
         high,
+        fit,
         unit,
         _before(section, begun, before),
     )
@@ -204,9 +216,9 @@ def _wall(
 
 
 def _after(
-    section: SectionRecord, outcome: str, begun: float, ended: float, levels: dict[str, Level], failed: bool
+    section: SectionRecord, outcome: str, begun: float, ended: float, levels: dict[str, Level], least: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, str]:
-    """Days after the coat with what was seen, as bounds, and the unit."""
+    """Days after the coat with what was seen, as bounds, and the unit; at its end it had lost ``least``."""
     if outcome != LOSS:
         level = levels.get(outcome)
         if level is None:
@@ -217,10 +229,10 @@ def _after(
     own = (time > begun) & (time <= ended)
     time, low, high = time[own], low[own], high[own]
     low, high = _with_mended(time, low, high, _mendings(section, begun, ended))
-    if failed:
+    if least > 0:
         at = np.searchsorted(time, ended)
         time = np.insert(time, at, ended)
-        low = np.insert(low, at, max(FAILED_SHARE, float(low[:at].max(initial=0.0))))
+        low = np.insert(low, at, max(least, float(low[:at].max(initial=0.0))))
         high = np.insert(high, at, np.inf)
     return time, low, high, "share"
 
@@ -267,20 +279,23 @@ def _with_mended(
 
 def _rate(
     outcome: str, time: FloatArray, low: FloatArray, high: FloatArray, begun: float, years: float
-) -> tuple[float, str]:
-    """A year's change and, where there is none, why."""
+) -> tuple[float, FloatArray, str]:
+    """A year's change, the course (n,) that it is of and, where there is none, why."""
     if not len(time):
-        return np.nan, "has not been surveyed since its coat" if outcome == LOSS else "has no reading since"
-    if outcome != LOSS:
-        finite = np.where(np.isfinite(low), low, high)
-        middle = np.where(low == high, low, finite)
-        rate = trend(time, middle, low, high).rate_per_year
-        return rate, "" if np.isfinite(rate) else "has too few readings for a rate"
-    if years < LEAST_YEARS:
-        return np.nan, "was last surveyed within half a year of its coat"
-    loss = cumulative_loss(time, low, low, high)
-    assert loss is not None
-    return float(loss.fit[-1]) / years, ""
+        why = "has not been surveyed since its coat" if outcome == LOSS else "has no reading since"
+        return np.nan, time, why
+    if outcome == LOSS:
+        loss = cumulative_loss(time, low, low, high)
+        assert loss is not None
+        if years < LEAST_YEARS:
+            return np.nan, loss.fit, "was last surveyed within half a year of its coat"
+        return float(loss.fit[-1]) / years, loss.fit, ""
+    value = np.where(np.isfinite(low), low, high)
+    rate = trend(time, value, low, high).rate_per_year
+    if not np.isfinite(rate):
+        return np.nan, value, "has too few readings for a rate"
+    course = rate * (time - time[0]) / YEAR
+    return rate, course + np.median(value - course), ""
 
 
 def unseen_rate(years: float) -> float:

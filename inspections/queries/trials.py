@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from uuid import UUID
 
 import numpy as np
 
 from inspections.analysis.trial_results import Question
 from inspections.analysis.trial_walls import Place
-from inspections.models import Allocation, Trial
+from inspections.models import Allocation, Plan, Trial
 from inspections.queries.series import day_number
 from portfolio.models import Organisation
 
@@ -30,7 +31,13 @@ def standing_allocations(trial: Trial) -> list[Allocation]:
 
 def question_of(trial: Trial) -> Question:
     """The trial as the analysis sees it."""
-    return Question(trial.code, trial.outcome, _day(trial.started_on), _day(trial.planned_end_on))
+    return Question(
+        trial.code,
+        trial.outcome,
+        _day(trial.started_on),
+        _day(trial.planned_end_on),
+        trial.organisation.failure_threshold,
+    )
 
 
 def places_of(allocations: Iterable[Allocation]) -> list[Place]:
@@ -43,3 +50,9 @@ def places_of(allocations: Iterable[Allocation]) -> list[Place]:
 
 def _day(day: date | None) -> float:
     return np.nan if day is None else day_number(day)
+
+
+def due_of(allocations: Iterable[Allocation]) -> dict[UUID, date]:
+    """When each section is next to be inspected, where that is planned."""
+    plans = Plan.objects.filter(section__in=[one.section_id for one in allocations], paper__isnull=True)
+    return {plan.section_id: plan.falls_on for plan in plans if plan.section_id}

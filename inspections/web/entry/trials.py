@@ -9,13 +9,24 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from inspections.domain.comparing import compare_trial
+from inspections.domain.running import running
 from inspections.models import Allocation, Trial
 from inspections.queries import entry
+from inspections.queries.trials import standing_allocations
 from inspections.records.tables import ALLOCATIONS, TRIALS
 from inspections.web.entry import forms, saving
 from inspections.web.entry.access import Opened, form_page, opened, opened_organisation, page
 from inspections.web.present import dates, words
+from inspections.web.present import trial as presented
+from portfolio.domain.refusals import Refusal
 from portfolio.vocabulary import WRITING_ROLES
+
+CAPTION = (
+    "Each panel is one block of like walls: the share of the coat that is hollow or has fallen, by years "
+    "since the coats went on (upright line). Marks are surveys, lines what they add up to; an arrow is a "
+    "survey that saw only a part, and mended area stays counted in. Red dashes: failed from here."
+)
 
 
 @form_page
@@ -62,16 +73,37 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         if entered is not None:
             messages.success(request, f"{words.capital(str(entered.section))} gets {entered.arm}.")
             return redirect("trial", pk)
+    answer, waiting, refused = _answered(found.record, found.user.units)
     return page(
         request,
         "trial",
         found,
         trial=found.record,
+        answer=answer,
+        waiting=waiting,
+        refused=refused,
+        caption=CAPTION if found.record.outcome == "affected_area_rate" else "",
         question=found.record.question or f"Trial {found.record.code}",
         facts=_facts(found.record),
         arms=sorted({one.arm for one in allocated}),
         lines=[_line(one) for one in allocated],
         form=form,
+    )
+
+
+def _answered(record: Trial, system: str) -> tuple[presented.Answer | None, list[str], str]:
+    """The trial's answer with what its walls wait for or, where there can be none, why."""
+    try:
+        comparison = compare_trial(record)
+    except Refusal as refusal:
+        return None, [], str(refusal)
+    own = standing_allocations(record)
+    if not own:
+        return None, [], ""
+    return (
+        presented.present(comparison, own, system),
+        presented.waiting(running(own, comparison), timezone.localdate()),
+        "",
     )
 
 
