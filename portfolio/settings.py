@@ -144,7 +144,7 @@ MAIL_SECONDS = number("WYTHE_MAIL_SECONDS", 60)
 CLAIM_SECONDS = number("WYTHE_CLAIM_SECONDS", 600)
 #: How often it is looked for who has to be told of what.
 RAISE_SECONDS = number("WYTHE_RAISE_SECONDS", 300)
-LOOK_SECONDS = 15
+LOOK_SECONDS = number("WYTHE_LOOK_SECONDS", 15)
 #: Houses looked back on at once, so that a large load's past keeps nothing else waiting.
 HOUSES_A_ROUND = 5
 

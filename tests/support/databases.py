@@ -82,6 +82,15 @@ class Database:
         with psycopg.connect(self.url) as connection:
             return connection.execute(query).fetchall()
 
+    def write(self, statement: str) -> None:
+        """Change something without the project."""
+        if self.on_sqlite:
+            with closing(sqlite3.connect(self.path, timeout=30)) as connection, connection:
+                connection.execute(statement)
+            return
+        with psycopg.connect(self.url) as connection:
+            connection.execute(statement)
+
     def contents(self) -> list[list[tuple[Any, ...]]]:
         """All that a load may change, in one order."""
         return [sorted(self.rows(query)) for query in CONTENTS]
