@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from statistics import median
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import F, Q
 
 from inspections.models import LIVE_FLAG_STATES, Assessment, Flag, Mail, Plan, Reading, Reminder
 from inspections.queries.pages import Areas, Stretch, latest_areas
@@ -78,7 +78,9 @@ def days_of(quantities: Mapping[UUID, tuple[str, str]]) -> dict[UUID, Points]:
     for section, (quantity, unit) in quantities.items():
         scale = {"instrument__scale": unit} if unit in ("relative", "percent_wme", "percent_mass") else {}
         wanted |= Q(section=section, quantity=quantity, **scale)
-    rows = Reading.objects.filter(wanted, voided_at__isnull=True).order_by("visit__day")
+    # A value beyond the instrument's range is a slip, which the analysis sets aside too.
+    slips = Q(value__gt=F("instrument__maximum")) | Q(value__lt=F("instrument__minimum"))
+    rows = Reading.objects.filter(wanted, voided_at__isnull=True).exclude(slips).order_by("visit__day")
     days: dict[UUID, dict[dt.date, list[float]]] = defaultdict(lambda: defaultdict(list))
     for section, day, value in rows.values_list("section_id", "visit__day", "value"):
         days[section][day].append(value)

@@ -60,6 +60,8 @@ class Item:
     name: str
     href: str
     standing: str
+    #: What it is in a few words, for a subject line.
+    short: str = ""
     claim: str = ""
     course: str = ""
     changed: str = ""
@@ -91,7 +93,7 @@ def item(told: Told, areas: Areas, today: dt.date, system: str) -> Item:
     made = Item(
         name=named(row),
         href=_href(told),
-        standing=_standing(told, today, system),
+        standing=words.typeset(_standing(told, today, system)),
         needs_person=row.stage not in (Stage.BEFORE, Stage.AGAIN),
         later=links.to_answer(links.Do.LATER, row),
         hand_over=links.to_answer(links.Do.HAND_OVER, row),
@@ -104,7 +106,9 @@ def item(told: Told, areas: Areas, today: dt.date, system: str) -> Item:
     elif row.subject == Subject.READING and told.reading:
         _of_the_house(made, told, system)
     if row.subject == Subject.READING:
-        made.why = RADON_NEXT if row.detail.get("danger") == "radon" else SUMP_NEXT
+        is_radon = row.detail.get("danger") == "radon"
+        made.why = RADON_NEXT if is_radon else SUMP_NEXT
+        made.short = f"{'much radon' if is_radon else 'the sump stands still'}, {made.name}"
         made.later = ""
     return made
 
@@ -115,7 +119,7 @@ def named(row: Reminder | WebhookCall) -> str:
     if "paper" in row.detail:
         return f"{row.detail['paper']}, {house}"
     if row.section is None:
-        return f"{house}, the whole house"
+        return house if row.subject == Subject.READING else f"{house}, the whole house"
     return f"{words.section_name(row.section, alone_on_wall=False)}, {house}"
 
 

@@ -48,6 +48,7 @@ def write(mail: Mail, now: dt.datetime) -> EmailMultiAlternatives:
     told = sorted(letters.told_by(mail), key=_rank)
     areas = letters.areas_of(told[:AT_LENGTH])
     items = [_item(one, areas, today, person.units) for one in told]
+    _say_once(items)
     at_length, rest = items[:AT_LENGTH], items[AT_LENGTH:]
     images = _pictures(at_length, person.units)
     organisations = sorted({one.reminder.organisation.name for one in told})
@@ -99,6 +100,20 @@ def _item(told: letters.Told, areas: Areas, today: dt.date, system: str) -> Item
         return Item(name=place, href=settings.SITE_URL, standing=f"{row.get_stage_display()}.", told=told)
 
 
+def _say_once(items: list[Item]) -> None:
+    """Of a wall that is told of twice its state is said once, and of a verdict why it matters."""
+    walls: set[str] = set()
+    reasons: set[str] = set()
+    for one in items:
+        if one.name in walls:
+            one.claim = one.course = one.changed = one.why = ""
+            one.shows = None
+        if one.why in reasons:
+            one.why = ""
+        walls.add(one.name)
+        reasons.add(one.why)
+
+
 def _headers(mail: Mail) -> dict[str, str]:
     host = urlsplit(settings.SITE_URL).hostname or "localhost"
     return {
@@ -135,7 +150,8 @@ def _lead(items: list[Item], urgent: bool) -> str:
 
 
 def _subject(items: list[Item], urgent: bool, organisations: list[str]) -> str:
-    what = f"At once: {items[0].name}" if urgent and items else words.capital(words.listed(_counts(items)))
+    told = items[0].short if urgent and items else words.listed(_counts(items))
+    what = f"At once: {told}" if urgent else words.capital(told)
     return " ".join(f"{what} · {words.listed(organisations)}".split())[:LONGEST_SUBJECT]
 
 

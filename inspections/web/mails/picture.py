@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import math
 from dataclasses import dataclass
 from functools import cache
 from statistics import median
@@ -12,7 +13,7 @@ from typing import Final
 from PIL import Image, ImageDraw, ImageFont
 
 #: Pixels as it is shown; it is drawn at twice that for fine screens.
-WIDTH, HEIGHT, SCALE = 560, 150, 2
+WIDTH, HEIGHT, SCALE = 560, 190, 2
 PAPER, INK, SOFT, HAIR, WATER, BAND, PERSON = (
     "#faf7f0",
     "#211d18",
@@ -23,9 +24,12 @@ PAPER, INK, SOFT, HAIR, WATER, BAND, PERSON = (
     "#98301c",
 )
 #: Of each side, pixels as shown.
-LEFT, RIGHT, TOP, BOTTOM = 52, 14, 12, 24
-TEXT: Final = 12
+LEFT, RIGHT, TOP, BOTTOM = 58, 24, 14, 30
+#: Large enough to be read where a phone shows the picture at two thirds.
+TEXT: Final = 16
 COLOURS: Final = 32
+#: Of the axis, so that its numbers do not crowd.
+MOST_STEPS: Final = 3
 _YEAR: Final = 365.2425
 
 
@@ -58,16 +62,18 @@ class _Strip:
     ) -> None:
         self.points, self.trend, self.threshold = points, trend, threshold
         self.first, self.last = points[0][0], points[-1][0]
-        self.low, self.high, self.places = _scale(
+        self.marks, self.places = _scale(
             [value for _, value in points] + ([threshold] if threshold is not None else [])
         )
+        self.low, self.high = self.marks[0], self.marks[-1]
         self.image = Image.new("RGB", (WIDTH * SCALE, HEIGHT * SCALE), PAPER)
         self.draw = ImageDraw.Draw(self.image)
 
     def png(self) -> bytes:
-        self._axes()
         if self.trend:
             self._line(self.trend)
+            self._cut()
+        self._axes()
         if self.threshold is not None:
             self._dashed(self.y(self.threshold))
         for day, value in self.points:
@@ -83,10 +89,10 @@ class _Strip:
 
     def y(self, value: float) -> float:
         share = (value - self.low) / (self.high - self.low)
-        return (HEIGHT - BOTTOM - (HEIGHT - BOTTOM - TOP) * min(max(share, 0.0), 1.0)) * SCALE
+        return (HEIGHT - BOTTOM - (HEIGHT - BOTTOM - TOP) * share) * SCALE
 
     def _axes(self) -> None:
-        for value in (self.low, (self.low + self.high) / 2, self.high):
+        for value in self.marks:
             y = self.y(value)
             self.draw.line([(LEFT * SCALE, y), ((WIDTH - RIGHT) * SCALE, y)], HAIR, SCALE)
             text = f"{value:.{self.places}f}"
@@ -119,6 +125,11 @@ class _Strip:
                 self.draw.polygon([centre, at(end, trend.low), at(end, trend.high)], BAND)
         self.draw.line([at(end, trend.rate) for end in ends], WATER, 2 * SCALE)
 
+    def _cut(self) -> None:
+        """Take away what a line draws above and below the axis."""
+        for top, bottom in ((0, TOP), (HEIGHT - BOTTOM, HEIGHT)):
+            self.draw.rectangle([(0, top * SCALE), (WIDTH * SCALE, bottom * SCALE)], PAPER)
+
     def _dashed(self, y: float) -> None:
         for x in range(LEFT * SCALE, (WIDTH - RIGHT) * SCALE, 10 * SCALE):
             self.draw.line([(x, y), (x + 6 * SCALE, y)], PERSON, SCALE)
@@ -128,14 +139,14 @@ class _Strip:
         self.draw.ellipse([(x - r, y - r), (x + r, y + r)], PAPER, INK, SCALE)
 
 
-def _scale(values: list[float]) -> tuple[float, float, int]:
-    """The ends of the axis, and the decimals that tell its marks apart."""
+def _scale(values: list[float]) -> tuple[list[float], int]:
+    """Round numbers that take in all values, from nought where that is near, and the decimals they need."""
     low, high = min(values), max(values)
-    if low >= 0 and low < 0.5 * high:
+    if 0 <= low < 0.5 * high:
         low = 0.0
-    if high - low < 1e-9:
-        low, high = low - 0.5, high + 0.5
-    margin = 0.06 * (high - low)
-    low, high = low - (margin if low else 0.0), high + margin
-    width = high - low
-    return low, high, 0 if width >= 20 else 1 if width >= 2 else 2
+    width = max(high - low, 1e-6)
+    size = 10.0 ** math.floor(math.log10(width / 2))
+    step = next(size * factor for factor in (1, 2, 5, 10) if width / (size * factor) <= MOST_STEPS)
+    first, last = math.floor(low / step), max(math.ceil(high / step), math.floor(low / step) + 1)
+    places = max(0, -math.floor(math.log10(step)))
+    return [round(nth * step, places) for nth in range(first, last + 1)], places
