@@ -148,6 +148,8 @@ def _group_cost(
             notes.append(f"{seen} seen: how long it serves, and so its cost a year, is not known.")
         elif estimate[3] > (longest := float(priced.lives.low[watched].max())):
             notes.append(f"It is expected to serve longer than any was watched ({longest:.0f} years).")
+        if not priced.repaired[told].any():
+            notes.append("No repair is written down with its cost.")
         if not priced.removed[told].any():
             notes.append("No cost of taking off is written down; the cost a year is without it.")
     return GroupCost(
@@ -211,30 +213,43 @@ def _weibull(lives: Lives, which: BoolArray) -> tuple[float, float] | None:
 def _intervals(
     priced: Priced, watched: BoolArray, told: BoolArray, discount: float, estimate: FloatArray
 ) -> list[Interval]:
-    """Each figure with its interval, on the scale of logarithms: no cost and no life is below nought."""
+    """Each figure with its interval, but for upkeep by logarithms: no cost and no life is below nought."""
     block = np.unique(priced.house[watched], return_inverse=True)[1] % BLOCKS
     count = int(block.max()) + 1
     if count < 2:
         return [Interval(_known(value), None, None) for value in estimate.tolist()]
     left_out = np.full(len(watched), -1)
     left_out[watched] = block
+    found = np.array(
+        [
+            _figures(priced, watched & (left_out != one), told & (left_out != one), discount)
+            if (told & (left_out != one)).any()
+            else np.full(len(estimate), np.nan)
+            for one in range(count)
+        ]
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.log(
-            [
-                _figures(priced, watched & (left_out != one), told & (left_out != one), discount)
-                if (told & (left_out != one)).any()
-                else np.full(5, np.nan)
-                for one in range(count)
-            ]
-        )
-        spread = np.sqrt((count - 1) / count * ((logs - logs.mean(axis=0)) ** 2).sum(axis=0))
-    reach = float(stdtrit(count - 1, 0.975)) * spread
-    return [
+        logs = np.log(found)
+        reach = _reach(logs)
+    intervals = [
         Interval(_known(value), _known(value * math.exp(-far)), _known(value * math.exp(min(far, 50.0))))
         if np.isfinite(far)
         else Interval(_known(value), None, None)
         for value, far in zip(estimate.tolist(), reach.tolist(), strict=True)
     ]
+    # Upkeep may be nought where a house is left out, and has no logarithm there.
+    upkeep = float(estimate[1])
+    if upkeep > 0 and np.isfinite(found[:, 1]).all():
+        far = float(_reach(found[:, [1]])[0])
+        intervals[1] = Interval(upkeep, max(upkeep - far, 0.0), upkeep + far)
+    return intervals
+
+
+def _reach(found: FloatArray) -> FloatArray:
+    """Half the width (f,) of 95 % intervals, from what each block of (b, f) left out gives."""
+    count = len(found)
+    spread = np.sqrt((count - 1) / count * ((found - found.mean(axis=0)) ** 2).sum(axis=0))
+    return np.asarray(float(stdtrit(count - 1, 0.975)) * spread)
 
 
 def _known(value: float) -> float | None:

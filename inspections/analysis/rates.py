@@ -204,12 +204,12 @@ def _curve(curve: Npmle, lifetimes: Lifetimes) -> tuple[Survival, ...]:
     ends = np.where(lifetimes.failed, lifetimes.high, lifetimes.low)
     years = np.arange(1.0, min(float(ends.max(initial=0.0)), LONGEST) + 1e-9)
     band = survival(curve, years)
-    rows = zip(
-        band.years.tolist(), band.survival.tolist(), band.low.tolist(), band.high.tolist(), strict=True
-    )
-    return tuple(
-        Survival(year, share, _known(low), _known(high)) for year, share, low, high in rows if share == share
-    )
+    known = np.isfinite(band.survival)
+    # No curve rises again, so neither need its limits; where one coat decides, that widens them.
+    low = np.fmin.accumulate(band.low[known])
+    high = np.fmax.accumulate(band.high[known][::-1])[::-1]
+    rows = zip(years[known].tolist(), band.survival[known].tolist(), low.tolist(), high.tolist(), strict=True)
+    return tuple(Survival(year, share, _known(least), _known(most)) for year, share, least, most in rows)
 
 
 def _known(value: float) -> float | None:

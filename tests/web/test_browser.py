@@ -80,6 +80,7 @@ def addresses(kiln: Kiln) -> list[str]:
         reverse("section", args=[kiln.wet.pk]),
         reverse("section", args=[kiln.bare.pk]),
         reverse("how-verdicts-are-made"),
+        reverse("what-lasts"),
     ]
 
 

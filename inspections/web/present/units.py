@@ -103,6 +103,12 @@ def rate(unit: str, system: str, value: float, low: float | None, high: float | 
     return _or_nought(centre, places), f"{first} to {last}"
 
 
+def alike(*values: float) -> list[str]:
+    """Numbers written to the places that suit them all."""
+    places = _places(values)
+    return [_or_nought(value, places) for value in values]
+
+
 #: An interval is written to about a fifth of its width, and the largest of its numbers to two significant
 #: digits; more places would pretend.
 _FIFTH, _DIGITS = 5.0, 2
