@@ -29,7 +29,8 @@ from inspections.analysis.harmonic import student_reach
 from inspections.analysis.hidden_bias import bias_to_explain
 from inspections.analysis.kendall import IntArray
 from inspections.analysis.records import CANONICAL_UNIT, YEAR, BuildingRecord, FloatArray
-from inspections.analysis.sizing import pairs_needed, upper_spread
+from inspections.analysis.sizing import pairs_needed
+from inspections.analysis.trial_plan import ASSUMED_YEARS, Spread
 from inspections.analysis.trial_results import (
     CANNOT_TELL,
     DIFFERENCE,
@@ -288,12 +289,12 @@ def worth_having(outcome: str) -> float:
 def _needed(question: Question, walls: Sequence[Wall], found: Difference | None, day: float) -> Needed:
     """What it takes to see a difference worth having, at the upper limit of the spread seen so far."""
     size = worth_having(question.outcome)
-    own = found is not None and found.freedom > 0 and found.spread > 0
-    spread = upper_spread(found.spread, found.freedom) if own and found else ASSUMED_SPREAD * size
-    if question.outcome == LOSS and walls:
-        lasted = max((wall.years for wall in walls), default=0.0)
-        spread = max(spread, math.sqrt(2) * unseen_rate(lasted) if lasted > 0 else 0.0)
     ends = question.planned_end if np.isfinite(question.planned_end) else day
     years = math.ceil((ends - question.started) / YEAR - 0.05)
-    pairs = pairs_needed(size, spread)
-    return Needed(size, pairs, years if years > 0 else USUAL_YEARS, spread, not own)
+    years = years if years > 0 else USUAL_YEARS
+    spread = Spread(ASSUMED_SPREAD * size, ASSUMED_YEARS, 0)
+    if found is not None and found.freedom > 0 and found.spread > 0:
+        lasted = float(np.mean([wall.years for wall in walls if np.isfinite(wall.outcome)]))
+        spread = Spread(found.spread, lasted, found.freedom)
+    own = spread.after(years, question.outcome)
+    return Needed(size, pairs_needed(size, own), years, own, spread.freedom == 0)

@@ -25,6 +25,7 @@ urlpatterns = [
     path("flags/<uuid:pk>/", later(f"{ENTRY}.flags.flag"), name="flag"),
     path("trials/new/", later(f"{ENTRY}.trials.new_trial"), name="new-trial"),
     path("trials/<uuid:pk>/", later(f"{ENTRY}.trials.trial"), name="trial"),
+    path("trials/<uuid:pk>/plan/", later(f"{ENTRY}.trial_plan.plan"), name="trial-plan"),
     path("due/", later(f"{ENTRY}.due.due_list"), name="due"),
     path("due/month/", later(f"{ENTRY}.due.month"), name="due-month"),
     path("due/policy/", later(f"{ENTRY}.due.policy"), name="policy-page"),

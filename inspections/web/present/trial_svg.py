@@ -289,3 +289,36 @@ def years_since(begun: float, time: Sequence[float]) -> list[float]:
 def coat_on(begun: float) -> str:
     """When the coats went on, as a panel says it."""
     return f"coats on, {dates.day(dates.from_days(begun))}"
+
+
+# Before it starts ------------------------------------------------------------------------------------------
+
+
+def could_show(
+    points: Sequence[tuple[int, float]], own: int, worth: float, paper: Paper, name: Callable[[float], str]
+) -> SafeString:
+    """The least difference that would show, by pairs; the trial's own number is the full dot."""
+    left, top, base = LEFT + 14, 26.0, 186.0
+    width = min(paper.width, 640.0)
+    root = canvas(width, base + 40, f"{paper.class_} narrow")
+    right = width - 12
+    told = " ".join(f"{pairs} pairs: {name(size)}." for pairs, size in points)
+    picture(root, "The least difference a year that would show, by pairs of walls", told)
+    high = max([size for _, size in points] + [worth]) * 1.1
+    x = _scale((0.0, float(points[-1][0])), (left, right))
+    y = _scale((0.0, high), (base, top))
+    add(root, "text", "Least difference a year that would show", x=0.0, y=14, class_="panel-name")
+    for tick in nice_ticks(0.0, high, 3):
+        add(root, "path", d=f"M{short(left)} {short(y(tick))}H{short(right)}", class_="grid")
+        add(root, "text", name(tick), x=left - 6, y=y(tick) + 4, text_anchor="end", class_="tick")
+    add(root, "path", d=f"M{short(left)} {short(base)}H{short(right)}", class_="axis")
+    add(root, "path", d=f"M{short(left)} {short(y(worth))}H{short(right)}", class_="worth")
+    add(root, "text", "worth having", x=right, y=y(worth) - 5, text_anchor="end", class_="tick")
+    add(root, "path", d=polyline((x(pairs), y(size)) for pairs, size in points), class_="course")
+    for pairs, size in points:
+        mark = f"M{short(x(pairs))} {short(y(size))}{_MARKS[0]}"
+        add(root, "path", d=mark, class_=f"dot arm-{0 if pairs == own else 1}")
+    for tick in nice_ticks(0.0, float(points[-1][0]), 6)[1:]:
+        add(root, "text", f"{tick:.0f}", x=x(tick), y=base + 18, text_anchor="middle", class_="tick")
+    add(root, "text", "pairs of walls", x=right, y=base + 36, text_anchor="end", class_="tick")
+    return markup(root)
