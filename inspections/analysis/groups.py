@@ -15,7 +15,8 @@ import numpy.typing as npt
 from scipy.special import chdtrc, fdtrc
 
 from inspections.analysis.clustering import variance_ratio
-from inspections.analysis.hazards import Cells, Information, gathered
+from inspections.analysis.curvature import Cells, Information
+from inspections.analysis.hazards import gathered
 from inspections.analysis.lifetimes import BoolArray, IntArray, Lifetimes
 from inspections.analysis.records import FloatArray
 from inspections.analysis.turnbull import Npmle, turnbull

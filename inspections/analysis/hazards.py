@@ -5,30 +5,31 @@ contributes
 
     log(1 - exp(-(h[first] + … + h[last - 1]))) - (h[entry] + … + h[first - 1]),
 
-where h >= 0 is what the cumulative hazard grows by over a cell: concave, with left truncation too. Projected
-Newton steps (Bertsekas 1982, SIAM J. Control Optim. 20, 221-246) find the summit; the Lagrange dual bounds
-what is left to gain (Boyd and Vandenberghe 2004, Convex Optimization, sec. 5.5).
+where h >= 0 is what the cumulative hazard grows by over a cell: concave, with left truncation too. Newton
+steps over a growing and shrinking support find the summit (Wang 2008, Comput. Stat. Data Anal. 52,
+2388-2402, there in the masses); the Lagrange dual bounds what is left to gain (Boyd and Vandenberghe 2004,
+Convex Optimization, sec. 5.5).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
-from scipy.linalg.lapack import dpstrf
+from scipy.linalg.lapack import dpbsv
 
 from inspections.analysis.lifetimes import BoolArray, IntArray
 from inspections.analysis.records import FloatArray
 
-#: The search ends when no hazards can be better by more than this in log likelihood.
-GAP = 1e-6
-#: Free hazards up to which a Newton step is solved directly; beyond, by conjugate gradients.
-DIRECT = 800
+#: The search ends when no hazards can be better by more than this in log likelihood. The bound shrinks with
+#: the square root of what is really left, which is then some 1e-11.
+GAP = 2e-5
+#: Cells times the square of the most that one kind spans, up to which a Newton step is solved directly;
+#: beyond, by conjugate gradients.
+DIRECT = 3e7
 #: Part of the diagonal that is added to it, so that cells which no coat tells apart can be solved for.
 RIDGE = 1e-11
-#: Part of the greatest pivot under which cells are taken not to be told apart.
-_SINGULAR = 1e-9
 
 _STEPS = 300
 _HALVINGS = 40
@@ -39,24 +40,11 @@ _CONJUGATE_STEPS, _CONJUGATE_TOLERANCE = 300, 1e-8
 _TINY = 1e-300
 
 
-@dataclass(frozen=True, slots=True)
-class Cells:
-    """Where mass can lie: (``left``, ``right``], (m,), equal where a time is exact.
-
-    Coat i failed in cells ``first``[i] to before ``last``[i] (equal where it hasn't failed) and was watched
-    from cell ``entry``[i] on; (n,) each.
-    """
-
-    left: FloatArray
-    right: FloatArray
-    entry: IntArray
-    first: IntArray
-    last: IntArray
-
-
 def gathered(value: FloatArray) -> FloatArray:
     """Running sums along the first axis, from 0 on: one entry more."""
-    return np.concatenate([np.zeros((1, *value.shape[1:])), np.cumsum(value, axis=0)])
+    total = np.zeros((len(value) + 1, *value.shape[1:]))
+    np.cumsum(value, axis=0, out=total[1:])
+    return total
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,45 +75,48 @@ class Failures:
             np.subtract.at(ends, self.last, value)
         return np.asarray(np.cumsum(ends, axis=0)[:-1], dtype=float)
 
-    def value(self, hazard: FloatArray) -> float:
-        """The log likelihood."""
-        share = -np.expm1(-self.spans(hazard))
-        if share.min(initial=1.0) <= 0:
-            return -np.inf
-        return float(self.weight @ np.log(share) - self.survivors @ hazard)
+    def band(self, bend: FloatArray, chosen: BoolArray) -> FloatArray:
+        """Minus the second derivative by the ``chosen`` hazards, (f, b): by cell and the d-th after it.
 
-    def gap(self, hazard: FloatArray) -> float:
-        """Upper bound of what any hazards gain over these, by the Lagrange dual.
-
-        The multipliers weight / expm1(span), shrunk until no cell is pulled harder than its survivors hold
-        it, are feasible; the dual of log(1 - exp(-x)) at v is -log(1 + v) - v log(1 + 1 / v).
+        ``bend`` (r,) is that of each kind by its span, b the most chosen cells that one kind spans. Two cells
+        share the kinds that start at or before the earlier and end after the later one: those that start
+        with it, and those that the cell before shared with the later one.
         """
-        span = self.spans(hazard)
+        place = np.zeros(len(chosen) + 1, dtype=np.int64)
+        np.cumsum(chosen, out=place[1:])
+        first, length = place[self.first], place[self.last] - place[self.first]
+        width = int(length.max(initial=1))
+        spanning = length > 0
+        flat = (first * width + length - 1)[spanning]
+        table = np.bincount(flat, bend[spanning], int(place[-1]) * width).reshape(-1, width)
+        shared = np.cumsum(table[:, ::-1], axis=1)[:, ::-1]
+        for before, row in pairwise(shared):
+            row[:-1] += before[1:]
+        return np.asarray(shared, dtype=float)
+
+
+class Point:
+    """The likelihood at hazards (m,), its slopes, and how far it may be from the summit."""
+
+    def __init__(self, failures: Failures, hazard: FloatArray) -> None:
+        self.failures, self.hazard, self.value, self.gap = failures, hazard, -np.inf, np.inf
+        span = failures.spans(hazard)
         if span.min(initial=1.0) <= 0:
-            return np.inf
-        pull = 1 / np.expm1(span)
-        covered = self.covers(self.weight * pull)
-        pull = pull * min(1.0, float((self.survivors / np.maximum(covered, _TINY)).min(initial=1.0)))
-        bound = float(self.weight @ (np.log1p(pull) + pull * np.log1p(1 / np.maximum(pull, _TINY))))
-        return max(-bound - self.value(hazard), 0.0)
-
-    def information(self, hazard: FloatArray, free: BoolArray) -> FloatArray:
-        """Minus the second derivative by the ``free`` hazards (f, f), upper triangle.
-
-        Two cells share the kinds that start at or before the earlier and end after the later one: a sum over
-        a corner of the table of kinds, so two cumulative sums give all.
-        """
-        cells = np.flatnonzero(free)
-        first, last = np.searchsorted(cells, self.first), np.searchsorted(cells, self.last)
-        size = len(cells) + 1
-        table = np.bincount(first * size + last, self.bend(hazard), size * size).reshape(size, size)
-        corner = np.cumsum(np.cumsum(table, axis=0)[:, ::-1], axis=1)[:, ::-1]
-        return np.asarray(corner[:-1, 1:], dtype=float)
-
-    def bend(self, hazard: FloatArray) -> FloatArray:
-        """Minus the second derivative of each kind by its span: (r,)."""
-        span = self.spans(hazard)
-        return np.asarray(self.weight / np.maximum(np.expm1(span) * -np.expm1(-span), _TINY), dtype=float)
+            return
+        weight, survivors = failures.weight, failures.survivors
+        #: The slope of log(1 - exp(-span)) by each kind's span, and minus its second derivative.
+        self.pull = 1 / np.expm1(np.minimum(span, 600.0))
+        self.bend = weight * self.pull * (1 + self.pull)
+        self.value = -float(weight @ np.log1p(self.pull) + survivors @ hazard)
+        covered = failures.covers(weight * self.pull)
+        self.slope = covered - survivors
+        # Pulls shrunk until no cell is drawn harder than its survivors hold it are feasible in the dual,
+        # where log(1 - exp(-x)) has the conjugate -log(1 + v) - v log(1 + 1 / v).
+        shrink = min(1.0, float((survivors / np.maximum(covered, _TINY)).min(initial=1.0)))
+        pull = np.maximum(self.pull * shrink, _TINY)
+        rise = np.log1p(pull)
+        bound = -float(weight @ (rise + pull * (rise - np.log(pull))))
+        self.gap = max(bound - self.value, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,20 +131,16 @@ class Summit:
 
 def summit(failures: Failures) -> Summit:
     """Hazards of greatest likelihood; every cell needs a survivor (else its hazard would be infinite)."""
-    hazard = _start(failures, np.ones(len(failures.survivors), dtype=bool))
-    gap, steps = failures.gap(hazard), 0
-    if gap > GAP:
-        hazard = _start(failures, _stabbing(failures))
-    value = failures.value(hazard)
-    for step in range(_STEPS):
-        gap, steps = failures.gap(hazard), step
-        if gap <= GAP:
+    point = Point(failures, _start(failures, np.ones(len(failures.survivors), dtype=bool)))
+    if point.gap > GAP:
+        point = Point(failures, _start(failures, _stabbing(failures)))
+    steps = 0
+    while point.gap > GAP and steps < _STEPS:
+        better = _move(point)
+        if better is None:
             break
-        moved = _move(failures, hazard, value, gap)
-        if moved is None:
-            break
-        hazard, value = moved
-    return Summit(hazard, value, gap, steps)
+        point, steps = better, steps + 1
+    return Summit(point.hazard, point.value, point.gap, steps)
 
 
 def _start(failures: Failures, allowed: BoolArray) -> FloatArray:
@@ -167,101 +154,85 @@ def _start(failures: Failures, allowed: BoolArray) -> FloatArray:
 def _stabbing(failures: Failures) -> BoolArray:
     """Fewest cells that leave no kind without one: the last cell of whichever ends first, and so on."""
     chosen, latest = np.zeros(len(failures.survivors), dtype=bool), -1
-    order = np.argsort(failures.last)
-    for first, last in zip(failures.first[order].tolist(), failures.last[order].tolist(), strict=True):
+    # Of the kinds that end with a cell only the one that starts last can be without one.
+    start = np.full(len(chosen) + 1, -1)
+    np.maximum.at(start, failures.last, failures.first)
+    for last, first in enumerate(start.tolist()):
         if first > latest:
             latest = last - 1
             chosen[latest] = True
     return chosen
 
 
-def _move(
-    failures: Failures, hazard: FloatArray, value: float, gap: float
-) -> tuple[FloatArray, float] | None:
-    """Better hazards and their likelihood, or None where rounding allows none."""
-    gradient = failures.covers(failures.weight / np.expm1(failures.spans(hazard))) - failures.survivors
-    support = hazard > 0
-    best = np.zeros_like(support)
-    best[np.argmax(np.where(support, -np.inf, gradient))] = True
-    # The bold step first; a single new cell, and hazards stopped one by one at nought, always rise.
-    for entering, one_by_one in ((_steepest(support, gradient), False), (best & (gradient > 0), True)):
-        chosen = support | entering
-        step = np.zeros_like(hazard)
-        if int(chosen.sum()) <= DIRECT:
-            step[chosen] = _quadratic(failures, hazard, gradient, chosen, one_by_one)
-        else:
-            bend = failures.bend(hazard)
-            step[chosen] = conjugate(failures, bend, chosen, gradient[chosen][:, None])[:, 0]
-        moved = _along(failures, hazard, value, gap, gradient, step)
-        if moved is not None:
-            return moved
-    return None
+def _move(point: Point) -> Point | None:
+    """Better hazards, or None where rounding allows none."""
+    support = point.hazard > 0
+    better = _towards(point, support | _steepest(support, point.slope), one_by_one=False)
+    if better is None:
+        # The step was too bold. One new cell, and hazards stopped one by one at nought, always rise.
+        support[np.argmax(np.where(support, 0.0, point.slope))] = True
+        better = _towards(point, support, one_by_one=True)
+    return better
 
 
-def _along(
-    failures: Failures,
-    hazard: FloatArray,
-    value: float,
-    gap: float,
-    gradient: FloatArray,
-    step: FloatArray,
-) -> tuple[FloatArray, float] | None:
+def _towards(point: Point, chosen: BoolArray, one_by_one: bool) -> Point | None:
     """The longest of halved steps that makes the lives clearly likelier, or all but proves the summit."""
+    step = np.zeros_like(point.hazard)
+    step[chosen] = _newton(point, chosen, one_by_one)
     length = 1.0
     for _ in range(_HALVINGS):
-        trial = np.maximum(hazard + length * step, 0.0)
-        risen = failures.value(trial)
-        if risen > value + _ARMIJO * abs(float(gradient @ (trial - hazard))):
-            return trial, risen
-        if length == 1.0 and failures.gap(trial) < min(gap / 2, _CLOSE):
-            return trial, risen
+        trial = Point(point.failures, np.maximum(point.hazard + length * step, 0.0))
+        rise = _ARMIJO * abs(float(point.slope @ (trial.hazard - point.hazard)))
+        if trial.value > point.value + rise or trial.gap < min(point.gap / 2, _CLOSE):
+            return trial
         length /= 2
     return None
 
 
-def _steepest(support: BoolArray, gradient: FloatArray) -> BoolArray:
+def _steepest(support: BoolArray, slope: FloatArray) -> BoolArray:
     """The cell of greatest rise between each two neighbours of the support, where there is a rise."""
-    block = np.cumsum(support)
-    steepest = np.full(int(block[-1]) + 1, -np.inf)
-    outside = np.where(support, -np.inf, gradient)
-    np.maximum.at(steepest, block, outside)
-    best = (outside == steepest[block]) & (outside > 0)
-    first = np.concatenate([[True], np.diff(block[best]) > 0]) if best.any() else np.zeros(0, dtype=bool)
+    outside = np.where(support, -np.inf, slope)
+    starts = np.concatenate([[0], np.flatnonzero(support)])
+    best = np.maximum.reduceat(outside, starts)
+    rising = np.flatnonzero((outside > 0) & (outside == np.repeat(best, np.diff(starts, append=len(slope)))))
     chosen = np.zeros(len(support), dtype=bool)
-    chosen[np.flatnonzero(best)[first[: int(best.sum())]]] = True
+    chosen[rising] = True
     return chosen
 
 
-def _quadratic(
-    failures: Failures, hazard: FloatArray, gradient: FloatArray, chosen: BoolArray, one_by_one: bool
-) -> FloatArray:
+def _newton(point: Point, chosen: BoolArray, one_by_one: bool) -> FloatArray:
     """Newton's step (f,) in the ``chosen`` hazards that leaves none negative.
 
     Those that would fall below zero are held there and the others solved anew, as in Lawson and Hanson
     (1974), ch. 23: there one by one as they reach zero, else all at once, which is quicker. What ought to
     come back does so at the next step.
     """
-    matrix = failures.information(hazard, chosen)
-    np.einsum("ii->i", matrix)[:] *= 1 + RIDGE
-    matrix = np.triu(matrix) + np.triu(matrix, 1).T
-    now = hazard[chosen]
-    linear, at = gradient[chosen] + matrix @ now, now
-    held = np.arange(len(now))
-    while len(held):
-        factor = cho_factor(matrix[np.ix_(held, held)], check_finite=False, overwrite_a=True)
-        aim = np.zeros_like(now)
-        aim[held] = cho_solve(factor, linear[held], check_finite=False)
-        if aim.min() >= 0:
-            return aim - now
+    slope, now = point.slope[chosen], point.hazard[chosen]
+    band = point.failures.band(point.bend, chosen)
+    size, width = band.shape
+    if size * width**2 > DIRECT:
+        return conjugate(point.failures, point.bend, chosen, slope[:, None])[:, 0]
+    curved = point.failures.covers(point.bend * point.failures.spans(point.hazard))[chosen]
+    band[:, 0] *= 1 + RIDGE
+    at, free = now, np.ones(size + width, dtype=bool)
+    partner = np.arange(size)[:, None] + np.arange(width)
+    while True:
+        # A hazard that is held at nought keeps its place, with a one on the diagonal.
+        part = band * (free[partner] & free[:size, None])
+        part[:, 0] = np.where(free[:size], band[:, 0], 1.0)
+        _, aim, singular = dpbsv(part.T, np.where(free[:size], slope + curved, 0.0), lower=1)
+        if singular:
+            return np.asarray(slope / band[:, 0].max(), dtype=float)
+        falls = aim < 0
+        if not falls.any():
+            return np.asarray(aim - now, dtype=float)
         if one_by_one:
-            falls = aim < 0
             shares = at[falls] / (at[falls] - aim[falls])
             at = np.maximum(at + shares.min() * (aim - at), 0.0)
             at[np.flatnonzero(falls)[np.argmin(shares)]] = 0.0
-            held = held[at[held] > 0]
+            free[:size] &= at > 0
         else:
-            held = held[aim[held] > 0]
-    return -now
+            free[:size] &= ~falls
 
 
 def conjugate(failures: Failures, bend: FloatArray, chosen: BoolArray, aim: FloatArray) -> FloatArray:
@@ -287,57 +258,3 @@ def conjugate(failures: Failures, bend: FloatArray, chosen: BoolArray, aim: Floa
         norm, before = (residual * scaled).sum(axis=0), norm
         search = scaled + norm / np.maximum(before, _TINY) * search
     return solution
-
-
-class Information:
-    """Scores of the coats, and the observed information, in the hazards of a fit that are above zero."""
-
-    def __init__(
-        self, failures: Failures, cells: Cells, told: BoolArray, hazard: FloatArray, finite: BoolArray
-    ) -> None:
-        """``told`` (n,): failed coats that tell of hazards; ``failures`` are in the ``finite`` cells (m,)."""
-        self.cells, self.free, self._finite = cells, finite & (hazard > 0), finite
-        span = gathered(np.where(finite, hazard, 0.0))
-        width = (span[cells.last] - span[cells.first])[told]
-        #: Pull of each coat on the hazards of the cells it may have failed in, and how it slackens: (n,).
-        self.pull, self.bend = np.zeros(len(told)), np.zeros(len(told))
-        self.pull[told] = 1 / np.expm1(width)
-        self.bend[told] = self.pull[told] * (1 + self.pull[told])
-        self._failures, self._hazard = failures, hazard[finite]
-        self._solved = np.flatnonzero(self.free[finite])
-        self._factor = None
-        if 0 < len(self._solved) <= DIRECT:
-            self._factor = self._factorised(self.free[finite])
-
-    def _factorised(self, free: BoolArray) -> FloatArray:
-        """Cholesky factor of the information in log hazards, over as many cells as can be told apart.
-
-        Two cells that the same failures span can't be, nor can one whose hazard is all but nought.
-        """
-        matrix = self._failures.information(self._hazard, free)
-        scale = self._hazard[free]
-        matrix *= scale[:, None] * scale
-        factor, order, rank, _ = dpstrf(matrix, tol=_SINGULAR * matrix.diagonal().max())
-        self._solved = self._solved[order[:rank] - 1]
-        return np.asarray(factor[:rank, :rank])
-
-    def along(self, value: FloatArray) -> FloatArray:
-        """Each coat's score along ``value`` (m, t) per cell: (n, t)."""
-        total = gathered(value)
-        failing = total[self.cells.last] - total[self.cells.first]
-        lasting = total[self.cells.first] - total[self.cells.entry]
-        return np.asarray(self.pull[:, None] * failing - lasting, dtype=float)
-
-    def solve(self, value: FloatArray) -> FloatArray:
-        """Inverse of the information times ``value`` (m, t): (m, t), nought where a hazard is not told."""
-        solution, place = np.zeros_like(value), np.flatnonzero(self._finite)[self._solved]
-        if self._factor is not None:
-            scale = self._hazard[self._solved][:, None]
-            inverse = cho_solve((self._factor, False), scale * value[place], check_finite=False)
-            solution[place] = scale * inverse
-        elif len(place):
-            free = np.zeros(len(self._hazard), dtype=bool)
-            free[self._solved] = True
-            bend = self._failures.bend(self._hazard)
-            solution[place] = conjugate(self._failures, bend, free, value[place])
-        return solution

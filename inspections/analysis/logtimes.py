@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import log_ndtr
 
-from inspections.analysis.lifetimes import Lifetimes
+from inspections.analysis.lifetimes import IntArray, Lifetimes
 from inspections.analysis.records import FloatArray
 
 _LOG_ROOT_TWO_PI = 0.5 * np.log(2 * np.pi)
@@ -23,25 +23,24 @@ _LOG_ROOT_TWO_PI = 0.5 * np.log(2 * np.pi)
 _HUGE = 300.0
 _TINY = 1e-300
 
-Pair = tuple[FloatArray, FloatArray]
 Triple = tuple[FloatArray, FloatArray, FloatArray]
+Five = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
 class Family:
     """A distribution of z, with density f and survival S.
 
-    ``density``: log f, (log f)', (log f)''. ``alive``: log S and its slope. ``dead``: log (1 - S) and its
-    slope. ``between`` a < b: log (S(a) - S(b)) and its slopes by a and by b. ``bend``: (log f)'.
-    ``middle``: z of the median.
+    ``density``: log f and its first two derivatives. ``alive``: log S, ``dead``: log (1 - S), likewise.
+    ``between`` a < b: log (S(a) - S(b)), its slopes by a and by b, and (log f)' at a and at b, of which the
+    second derivatives are made. ``middle``: z of the median.
     """
 
     name: str
     density: Callable[[FloatArray], Triple]
-    alive: Callable[[FloatArray], Pair]
-    dead: Callable[[FloatArray], Pair]
-    between: Callable[[FloatArray, FloatArray], Triple]
-    bend: Callable[[FloatArray], FloatArray]
+    alive: Callable[[FloatArray], Triple]
+    dead: Callable[[FloatArray], Triple]
+    between: Callable[[FloatArray, FloatArray], Five]
     middle: float
 
 
@@ -54,151 +53,121 @@ def _weibull_density(z: FloatArray) -> Triple:
     return z - hazard, 1 - hazard, -hazard
 
 
-def _weibull_alive(z: FloatArray) -> Pair:
-    hazard = _hazard(z)
-    return -hazard, -hazard
+def _weibull_alive(z: FloatArray) -> Triple:
+    lost = -_hazard(z)
+    return lost, lost, lost
 
 
-def _weibull_dead(z: FloatArray) -> Pair:
+def _weibull_dead(z: FloatArray) -> Triple:
     hazard = np.maximum(_hazard(z), _TINY)
     short = np.minimum(hazard, _HUGE)
-    return np.log(-np.expm1(-short)), np.where(hazard > _HUGE, 0.0, hazard / np.expm1(short))
+    share = -np.expm1(-short)
+    slope = np.where(hazard > _HUGE, 0.0, hazard * (1 - share) / share)
+    return np.log(share), slope, slope * (1 - hazard - slope)
 
 
-def _weibull_between(a: FloatArray, b: FloatArray) -> Triple:
+def _weibull_between(a: FloatArray, b: FloatArray) -> Five:
     first, second = _hazard(a), _hazard(b)
     width = np.maximum(second - first, np.maximum(1e-15 * second, _TINY))
-    short = np.minimum(width, _HUGE)
-    share = -np.expm1(-short)
+    share = -np.expm1(-np.minimum(width, _HUGE))
     at_b = np.where(width > _HUGE, 0.0, second * (1 - share) / share)
-    return np.log(share) - first, -first / share, at_b
-
-
-def _weibull_bend(z: FloatArray) -> FloatArray:
-    return 1 - _hazard(z)
+    return np.log(share) - first, -first / share, at_b, 1 - first, 1 - second
 
 
 def _normal_density(z: FloatArray) -> Triple:
     return -0.5 * z**2 - _LOG_ROOT_TWO_PI, -z, -np.ones_like(z)
 
 
-def _normal_alive(z: FloatArray) -> Pair:
+def _normal_alive(z: FloatArray) -> Triple:
     log_mass = log_ndtr(-z)
-    return log_mass, -np.exp(-0.5 * z**2 - _LOG_ROOT_TWO_PI - log_mass)
+    slope = -np.exp(-0.5 * z**2 - _LOG_ROOT_TWO_PI - log_mass)
+    return log_mass, slope, -slope * (z + slope)
 
 
-def _normal_dead(z: FloatArray) -> Pair:
+def _normal_dead(z: FloatArray) -> Triple:
     log_mass = log_ndtr(z)
-    return log_mass, np.exp(-0.5 * z**2 - _LOG_ROOT_TWO_PI - log_mass)
+    slope = np.exp(-0.5 * z**2 - _LOG_ROOT_TWO_PI - log_mass)
+    return log_mass, slope, -slope * (z + slope)
 
 
-def _normal_between(a: FloatArray, b: FloatArray) -> Triple:
+def _normal_between(a: FloatArray, b: FloatArray) -> Five:
     flip = a > 0
     lower, upper = np.where(flip, -b, a), np.where(flip, -a, b)
     log_upper, log_lower = log_ndtr(upper), log_ndtr(lower)
     log_mass = log_upper + np.log(np.maximum(-np.expm1(log_lower - log_upper), _TINY))
     at_a, at_b = (np.exp(-0.5 * bound**2 - _LOG_ROOT_TWO_PI - log_mass) for bound in (a, b))
-    return log_mass, -at_a, at_b
-
-
-def _normal_bend(z: FloatArray) -> FloatArray:
-    return -z
+    return log_mass, -at_a, at_b, -a, -b
 
 
 WEIBULL = Family(
-    "Weibull",
-    _weibull_density,
-    _weibull_alive,
-    _weibull_dead,
-    _weibull_between,
-    _weibull_bend,
-    float(np.log(np.log(2))),
+    "Weibull", _weibull_density, _weibull_alive, _weibull_dead, _weibull_between, float(np.log(np.log(2)))
 )
-LOG_NORMAL = Family(
-    "log-normal", _normal_density, _normal_alive, _normal_dead, _normal_between, _normal_bend, 0.0
-)
+LOG_NORMAL = Family("log-normal", _normal_density, _normal_alive, _normal_dead, _normal_between, 0.0)
 
 
 class Likelihood:
     """Log likelihood of lives (n,) given covariates (n, p), in theta = (gamma, rate), shape (p + 1,).
 
-    Times enter as years over ``unit``; the value is in years. A row of ``z = rows @ theta`` is (-x, y).
+    Times enter as years over ``unit``; the value is in years. A kind's rows (p + 1, k) are -x and y, so that
+    z = theta @ rows.
     """
 
     def __init__(self, lifetimes: Lifetimes, design: FloatArray, family: Family, unit: float) -> None:
         self.family, self.n = family, len(lifetimes)
-        exact, failed = lifetimes.exact, lifetimes.failed
-        from_start = failed & ~exact & (lifetimes.low <= 0)
-        inside = failed & ~exact & (lifetimes.low > 0)
-        survived = ~failed & (lifetimes.low > 0)
-        entered = lifetimes.entry > 0
+        low, high, entry = lifetimes.low, lifetimes.high, lifetimes.entry
+        unsure = lifetimes.failed & ~lifetimes.exact
+        exact, survived = np.flatnonzero(lifetimes.exact), np.flatnonzero(~lifetimes.failed & (low > 0))
+        dead, inside = np.flatnonzero(unsure & (low <= 0)), np.flatnonzero(unsure & (low > 0))
+        entered = np.flatnonzero(entry > 0)
 
-        def rows(which: np.ndarray, years: FloatArray) -> FloatArray:
-            return np.column_stack([-design[which], np.log(years[which] / unit)])
+        def rows(which: IntArray, years: FloatArray) -> FloatArray:
+            return np.vstack([-design[which].T, np.log(years[which] / unit)])
 
-        self.exact, self.exact_at = rows(exact, lifetimes.low), np.flatnonzero(exact)
-        self.dead, self.dead_at = rows(from_start, lifetimes.high), np.flatnonzero(from_start)
-        self.lower, self.upper = rows(inside, lifetimes.low), rows(inside, lifetimes.high)
-        self.inside_at = np.flatnonzero(inside)
-        self.alive = np.vstack([rows(survived, lifetimes.low), rows(entered, lifetimes.entry)])
-        self.alive_at = np.concatenate([np.flatnonzero(survived), np.flatnonzero(entered)])
+        self.exact, self.exact_at = rows(exact, low), exact
+        self.dead, self.dead_at = rows(dead, high), dead
+        self.lower, self.upper, self.inside_at = rows(inside, low), rows(inside, high), inside
+        self.alive = np.hstack([rows(survived, low), rows(entered, entry)])
+        self.alive_at = np.concatenate([survived, entered])
         #: Having survived counts, having had to survive until entry is taken off.
-        self.sign = np.repeat([1.0, -1.0], [int(survived.sum()), int(entered.sum())])
-        self.constant = -float(np.log(lifetimes.low[exact]).sum())
-
-    def value(self, theta: FloatArray) -> float:
-        """The log likelihood alone."""
-        total = self.constant + len(self.exact) * float(np.log(theta[-1]))
-        if len(self.exact):
-            total += float(self.family.density(self.exact @ theta)[0].sum())
-        if len(self.dead):
-            total += float(self.family.dead(self.dead @ theta)[0].sum())
-        if len(self.lower):
-            total += float(self.family.between(self.lower @ theta, self.upper @ theta)[0].sum())
-        if len(self.alive):
-            total += float(self.sign @ self.family.alive(self.alive @ theta)[0])
-        return total
+        self.sign = np.repeat([1.0, -1.0], [len(survived), len(entered)])
+        self.constant = -float(np.log(low[exact]).sum())
 
     def __call__(self, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
         """The log likelihood, its gradient (p + 1,) and its hessian (p + 1, p + 1)."""
-        family, rate, count = self.family, theta[-1], len(self.exact)
+        family, rate, count = self.family, theta[-1], len(self.exact_at)
         value = self.constant + count * float(np.log(rate))
         gradient, hessian = np.zeros(len(theta)), np.zeros((len(theta), len(theta)))
-        gradient[-1] += count / rate
-        hessian[-1, -1] -= count / rate**2
-        if count:
-            density, slope, bend = family.density(self.exact @ theta)
-            value += float(density.sum())
-            gradient += slope @ self.exact
-            hessian += (self.exact * bend[:, None]).T @ self.exact
-        for rows, sign, mass in ((self.dead, 1.0, family.dead), (self.alive, self.sign, family.alive)):
-            if len(rows):
-                z = rows @ theta
-                log_mass, slope = mass(z)
-                value += float((sign * log_mass).sum())
-                gradient += (sign * slope) @ rows
-                hessian += (rows * (sign * slope * (family.bend(z) - slope))[:, None]).T @ rows
-        if len(self.lower):
-            a, b = self.lower @ theta, self.upper @ theta
-            log_mass, at_a, at_b = family.between(a, b)
-            value += float(log_mass.sum())
-            gradient += at_a @ self.lower + at_b @ self.upper
-            hessian += (self.lower * (at_a * (family.bend(a) - at_a))[:, None]).T @ self.lower
-            hessian += (self.upper * (at_b * (family.bend(b) - at_b))[:, None]).T @ self.upper
-            cross = (self.lower * (at_a * at_b)[:, None]).T @ self.upper
+        gradient[-1], hessian[-1, -1] = count / rate, -count / rate**2
+        for rows, sign, log_chance in (
+            (self.exact, 1.0, family.density),
+            (self.dead, 1.0, family.dead),
+            (self.alive, self.sign, family.alive),
+        ):
+            if rows.shape[1]:
+                chance, slope, bend = log_chance(theta @ rows)
+                value += float((sign * chance).sum())
+                gradient += rows @ (sign * slope)
+                hessian += (rows * (sign * bend)) @ rows.T
+        if self.lower.shape[1]:
+            chance, at_a, at_b, bend_a, bend_b = family.between(theta @ self.lower, theta @ self.upper)
+            value += float(chance.sum())
+            gradient += self.lower @ at_a + self.upper @ at_b
+            hessian += (self.lower * (at_a * (bend_a - at_a))) @ self.lower.T
+            hessian += (self.upper * (at_b * (bend_b - at_b))) @ self.upper.T
+            cross = (self.lower * (at_a * at_b)) @ self.upper.T
             hessian -= cross + cross.T
         return value, gradient, hessian
 
     def scores(self, theta: FloatArray) -> FloatArray:
         """The gradient of each life's log likelihood: (n, p + 1)."""
         family, score = self.family, np.zeros((self.n, len(theta)))
-        score[self.exact_at] = self.exact * family.density(self.exact @ theta)[1][:, None]
+        score[self.exact_at] = (self.exact * family.density(theta @ self.exact)[1]).T
         score[self.exact_at, -1] += 1 / theta[-1]
-        score[self.dead_at] = self.dead * family.dead(self.dead @ theta)[1][:, None]
-        _, at_a, at_b = family.between(self.lower @ theta, self.upper @ theta)
-        score[self.inside_at] = self.lower * at_a[:, None] + self.upper * at_b[:, None]
-        slope = self.sign * family.alive(self.alive @ theta)[1]
-        np.add.at(score, self.alive_at, self.alive * slope[:, None])
+        score[self.dead_at] = (self.dead * family.dead(theta @ self.dead)[1]).T
+        _, at_a, at_b, _, _ = family.between(theta @ self.lower, theta @ self.upper)
+        score[self.inside_at] = (self.lower * at_a + self.upper * at_b).T
+        slope = self.sign * family.alive(theta @ self.alive)[1]
+        np.add.at(score, self.alive_at, (self.alive * slope).T)
         return score
 
 
@@ -220,24 +189,20 @@ def climb(
     """
     value, gradient, hessian = likelihood(theta)
     for _ in range(_STEPS):
-        slope, curvature = directions.T @ gradient, directions.T @ hessian @ directions
-        move = directions @ _uphill(slope, curvature)
+        move = directions @ _uphill(directions.T @ gradient, directions.T @ hessian @ directions)
         gain = float(gradient @ move)
         if gain < _GAIN * max(1.0, abs(value)):
-            return theta, value, hessian, True
-        length = 1.0
-        if move[-1] < 0:
-            length = min(length, 0.9 * theta[-1] / -move[-1])
+            break
+        length = min(1.0, 0.9 * theta[-1] / -move[-1]) if move[-1] < 0 else 1.0
         for _ in range(_HALVINGS):
             trial = theta + length * move
-            risen = likelihood.value(trial)
-            if risen >= value + 1e-4 * length * gain:
+            risen = likelihood(trial)
+            if risen[0] >= value + 1e-4 * length * gain:
                 break
             length /= 2
         else:
-            return theta, value, hessian, True
-        theta = trial
-        value, gradient, hessian = likelihood(theta)
+            break
+        theta, (value, gradient, hessian) = trial, risen
         if not LEAST_RATE < theta[-1] < GREATEST_RATE and directions[-1].any():
             return theta, value, hessian, False
     return theta, value, hessian, True

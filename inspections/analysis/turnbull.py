@@ -20,7 +20,8 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 from inspections.analysis.clustering import variance_ratio
-from inspections.analysis.hazards import Cells, Failures, Information, gathered, summit
+from inspections.analysis.curvature import Cells, Information
+from inspections.analysis.hazards import Failures, gathered, summit
 from inspections.analysis.lifetimes import BoolArray, IntArray, Interval, Lifetimes
 from inspections.analysis.records import FloatArray
 
@@ -84,20 +85,27 @@ def maximal_cells(lifetimes: Lifetimes) -> Cells:
     In between, no curve is made likelier by moving mass (Turnbull 1976; with truncation Frydman 1994). Times
     are half-open: at one time an exact failure begins, then intervals end, then others enter and begin.
     """
-    n = len(lifetimes)
     exact, failed = lifetimes.exact, np.flatnonzero(lifetimes.failed)
     entered = np.flatnonzero((lifetimes.entry > 0) & (lifetimes.entry < lifetimes.low))
-    time = np.concatenate([lifetimes.low, lifetimes.high[failed], lifetimes.entry[entered]])
-    kind = np.concatenate([np.where(exact, 0, 3), np.full(len(failed), 1), np.full(len(entered), 2)])
-    order = np.lexsort((kind, time))
-    opens = (kind[order] == 0) | (kind[order] == 3)
-    begins = np.flatnonzero(opens[:-1] & ~opens[1:])
+    # In this order at one time, which a stable sort keeps.
+    kinds = (np.flatnonzero(exact), failed, entered, np.flatnonzero(~exact))
+    times = (lifetimes.low, lifetimes.high, lifetimes.entry, lifetimes.low)
+    time = np.concatenate([part[kind] for part, kind in zip(times, kinds, strict=True)])
+    opens = np.repeat([True, False, False, True], [len(kind) for kind in kinds])
+    order = np.argsort(time, kind="stable")
+    begins = np.flatnonzero(opens[order[:-1]] & ~opens[order[1:]])
+    begun = np.zeros(len(order) + 1, dtype=np.int64)
+    begun[begins + 1] = 1
     place = np.empty(len(order), dtype=np.int64)
-    place[order] = np.searchsorted(begins, np.arange(len(order)))
-    first, last, entry = place[:n], place[:n].copy(), np.zeros(n, dtype=np.int64)
-    last[failed] = place[n : n + len(failed)]
-    entry[lifetimes.entry >= lifetimes.low] = first[lifetimes.entry >= lifetimes.low]
-    entry[entered] = place[n + len(failed) :]
+    place[order] = np.cumsum(begun)[:-1]
+    at_exact, at_end, at_entry, at_start = np.split(place, np.cumsum([len(kind) for kind in kinds])[:-1])
+    first, entry = np.empty(len(lifetimes), dtype=np.int64), np.zeros(len(lifetimes), dtype=np.int64)
+    first[kinds[0]], first[kinds[3]] = at_exact, at_start
+    last = first.copy()
+    last[failed] = at_end
+    unwatched = lifetimes.entry >= lifetimes.low
+    entry[unwatched] = first[unwatched]
+    entry[entered] = at_entry
     return Cells(time[order[begins]], time[order[begins + 1]], entry, first, last)
 
 

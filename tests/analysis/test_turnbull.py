@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from sklearn.isotonic import isotonic_regression
 from statsmodels.duration.survfunc import SurvfuncRight
 
+from inspections.analysis.hazards import Point
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.turnbull import median_life, survival, turnbull
 from tests.analysis.lives import (
@@ -143,8 +144,8 @@ class TestOptimality:
         hazard = fit.hazard[np.isfinite(fit.hazard)]
         for part in (0.5, 0.9, 1.1):
             poorer = np.where(hazard > 0, hazard * part, 0.0)
-            missing = fit.log_likelihood - fit.failures.value(poorer)
-            assert fit.failures.gap(poorer) >= missing - GAP
+            point = Point(fit.failures, poorer)
+            assert point.gap >= fit.log_likelihood - point.value - GAP
 
 
 class TestAgainstOthers:
