@@ -105,3 +105,20 @@ class LookSerializer(WholeResult):
     as_of = serializers.DateField()
     verdict = serializers.ChoiceField(Verdict.choices)
     probability = ProbabilitySerializer()
+
+
+class FollowUpSerializer(WholeResult):
+    """What the readings say of some work: the change of one quantity, with its 95 % interval."""
+
+    outcome = serializers.ChoiceField(["worked", "not_shown", "worse", "too_few"])
+    quantity = serializers.CharField(help_text="The one that decides; empty where none was read.")
+    unit = serializers.CharField()
+    change = serializers.FloatField(
+        allow_null=True, help_text="The level after the work less the level before it."
+    )
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    visits_before = serializers.IntegerField()
+    visits_after = serializers.IntegerField()
+    method = serializers.CharField()
+    statement = serializers.CharField()

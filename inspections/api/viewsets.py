@@ -15,6 +15,7 @@ from rest_framework.response import Response
 
 from inspections.api import filtersets, serializers
 from inspections.api.entering import Entered
+from inspections.api.results import FollowUpSerializer
 from inspections.api.rows import CountsSerializer, refused_rows
 from inspections.api.shapes import LOG_VALUES_SCHEMA, rows_schema
 from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
@@ -259,7 +260,7 @@ class ActionViewSet(Entered):
     """What was done about a wall, and when to look whether it worked."""
 
     table = ACTIONS
-    queryset = Action.objects.select_related("section__building", "entered_by")
+    queryset = Action.objects.select_related("section__building", "flag", "entered_by")
     serializer_class = serializers.ActionSerializer
     filterset_class = filtersets.ActionFilters
     orderings = {
@@ -267,6 +268,15 @@ class ActionViewSet(Entered):
         "section": ("section__building__code", "section__code", "done_on"),
         **ENTERED,
     }
+
+    @extend_schema(responses=FollowUpSerializer)
+    @action(detail=True, methods=["get"], url_path="follow-up")
+    def follow_up(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Whether it worked: the level of the wall's water after it less that before, from the readings."""
+        # It computes: no other answer waits for what it computes with.
+        from inspections.domain.following import follow_up_of
+
+        return Response(FollowUpSerializer(follow_up_of(self.get_object())).data)
 
 
 class LoadViewSet(Records):

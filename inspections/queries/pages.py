@@ -204,7 +204,12 @@ def past_of(organisation: Organisation, section: Section) -> Past:
     own = Q(section=section) | Q(section__isnull=True)
     return Past(
         events=list(events.filter(own).order_by("happened_on", "kind")),
-        actions=list(Action.objects.of(organisation).standing().filter(section=section)),
+        actions=list(
+            Action.objects.of(organisation)
+            .standing()
+            .filter(section=section)
+            .select_related("section__building", "flag")
+        ),
         flags=list(Flag.objects.of(organisation).filter(section=section)),
     )
 

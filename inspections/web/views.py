@@ -21,6 +21,7 @@ from inspections.queries import pages
 from inspections.queries.due import papers_of
 from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
+from inspections.vocabulary import ActionKind
 from inspections.web.forms import UnitsForm
 from inspections.web.present import cautions, hatches, house, ledger
 from inspections.web.present import portfolio as portfolio_page
@@ -92,6 +93,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     """One section: verdict, evidence, strips, trends, coats and readings."""
     # The only page that computes: no other waits for what it computes with.
     from inspections.analysis.strips import section_strips
+    from inspections.domain.following import follow_up_of
     from inspections.web.present import section as section_page
 
     organisation, found = _found(request, pages.find_section, pk)
@@ -101,6 +103,9 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     as_of = stretch.assessment.as_of if stretch.assessment else today
     record = building_record(found.building)
     strips = section_strips(record, found.code, day_number(as_of), organisation.failure_threshold)
+    past = pages.past_of(organisation, found)
+    done = [action for action in past.actions if action.kind != ActionKind.WATCH]
+    followed = {action.pk: follow_up_of(action, record).statement for action in done}
     readings = Paginator(pages.section_readings(organisation, found), READINGS_A_PAGE)
     page = readings.get_page(request.GET.get("readings"))
     shown = section_page.present(
@@ -109,10 +114,11 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         portfolio_page.full_name(stretch, portfolio_page.walls_with_one_section(one)),
         pages.latest_areas(organisation, [found]).get(found.pk, {}),
         strips,
-        pages.past_of(organisation, found),
+        past,
         today,
         system,
         pages.replay_of(organisation, found),
+        followed,
     )
     return _page(
         request,

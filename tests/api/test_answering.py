@@ -9,10 +9,10 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from inspections.models import Flag, Plan
+from inspections.models import Flag, Plan, Reading, Visit
 from portfolio.models import Change
 from tests.api import factories
-from tests.api.client import ROOT, Program, assert_problem
+from tests.api.client import ROOT, Program, assert_problem, schema_of, validator
 from tests.support.cast import Cast
 
 ANSWERS = {
@@ -96,6 +96,47 @@ class TestActions:
         assert (flag.state, flag.closed_on) == ("closed", dt.date(2024, 4, 1))
         assert "2024-04-01" in flag.reason
         assert Change.objects.filter(record_id=flag.pk).exists()
+
+    def test_the_readings_say_whether_it_worked(self, cast: Cast, manager: Program) -> None:
+        """Deep moisture, level at 60 before the gutter was mended and at 40 from a month after it."""
+        flag = factories.flag(cast.organisation, state="confirmed", reason="seen")
+        house = flag.section.building
+        meter = factories.instrument(cast.organisation)
+        days = [dt.date(2022, 1, 10) + dt.timedelta(days=61 * number) for number in range(24)]
+        for number, day in enumerate(days):
+            value = (60 if day <= dt.date(2024, 4, 1) else 40) + number % 3
+            visit = Visit.objects.create(building=house, day=day, inspector="GH")
+            Reading.objects.create(
+                building=house,
+                section=flag.section,
+                visit=visit,
+                instrument=meter,
+                taken_at=dt.datetime.combine(day, dt.time(12), dt.UTC),
+                quantity="deep_moisture",
+                value=value,
+                entered_value=str(value),
+                unit="relative",
+                height_mm=500,
+            )
+        action = self.act(manager, flag, "source_mended").json()
+        path = f"actions/{action['id']}/follow-up/"
+        found = manager.get(path).json()
+        validator(schema_of("actions/{id}/follow-up/")).validate(found)
+        assert (found["outcome"], found["quantity"], found["visits_before"]) == (
+            "worked",
+            "deep_moisture",
+            14,
+        )
+        assert found["low"] < -20 < found["high"] < 0
+        assert "it has worked so far." in found["statement"]
+        assert_problem(Client().get(ROOT + path), 401)
+        outsider = Program(cast.outsider, cast.other_organisation)
+        assert_problem(outsider.get(path), 404)
+
+    def test_without_readings_nothing_is_claimed(self, cast: Cast, manager: Program) -> None:
+        action = self.act(manager, factories.flag(cast.organisation), "strip").json()
+        found = manager.get(f"actions/{action['id']}/follow-up/").json()
+        assert (found["outcome"], found["change"], found["quantity"]) == ("too_few", None, "")
 
     def test_watching_closes_none(self, cast: Cast, manager: Program) -> None:
         flag = factories.flag(cast.organisation, state="confirmed", reason="seen")

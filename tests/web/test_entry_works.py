@@ -5,14 +5,18 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from decimal import Decimal
+from pathlib import Path
+from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from inspections.models import Action, Allocation, Flag, Reading, Trial
+from inspections.models import Action, Allocation, Flag, Photo, Reading, Trial
 from portfolio.models import Change, Event, Membership, Treatment, User
 from portfolio.vocabulary import Role, Units
+from tests.photos.pictures import camera_jpeg
 from tests.support.cast import PASSWORD, Cast, client_of
 from tests.web.houses import TODAY, Kiln, kiln_row, trial
 from tests.web.test_entry_visit import WHEN, Sent
@@ -25,6 +29,12 @@ def kiln(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Kiln:
     noon = dt.datetime.combine(TODAY, dt.time(12), dt.UTC)
     monkeypatch.setattr("django.utils.timezone.now", lambda: noon)
     return kiln_row(cast.organisation)
+
+
+@pytest.fixture
+def media(settings: Any, tmp_path: Path) -> Path:
+    settings.MEDIA_ROOT = tmp_path
+    return tmp_path
 
 
 @pytest.fixture
@@ -175,6 +185,35 @@ def test_a_flag_is_acknowledged_confirmed_checked_and_closed_by_an_action(
         ("source_mended", Decimal("85.50"), flag.pk), ("watch", None, flag.pk),
     ]  # fmt: skip
     assert "nothing to answer" in client.get(address).content.decode()
+
+
+def test_what_was_done_has_its_photo_and_the_readings_say_whether_it_helped(
+    client: Client, kiln: Kiln, media: Path
+) -> None:
+    flag = Flag.objects.get(section=kiln.wet)
+    Flag.objects.update(state="confirmed", reason="it ran", opened_on=TODAY)
+    Event.objects.create(building=kiln.building, section=kiln.wet, happened_on=TODAY, kind="source_check")
+    address = reverse("flag", args=[flag.pk])
+    markup = client.get(address).content.decode()
+    assert f"{reverse('new-event', args=[kiln.wet.pk])}?kind=opening" in markup
+    done = {
+        "do": "act",
+        "act-kind": "patch",
+        "act-note": "Lime, two coats.",
+        "act-follow_up_on": "2025-08-01",
+    }
+    sent = {name: value for name, value in (Sent(markup).fields | done).items() if name != "act-photo"}
+    refused = client.post(address, sent | {"act-photo": SimpleUploadedFile("x.jpg", b"no picture")})
+    assert refused.status_code == 200
+    assert not Action.objects.exists()
+    for _ in range(2):
+        photo = SimpleUploadedFile("wall.jpg", camera_jpeg(), "image/jpeg")
+        assert client.post(address, sent | {"act-photo": photo}).status_code == 302
+    (action,) = Action.objects.all()
+    assert (action.photo.section, action.photo.caption) == (kiln.wet, "Lime, two coats.")
+    assert Photo.objects.count() == 1
+    page = client.get(reverse("section", args=[kiln.wet.pk])).content.decode()
+    assert "To be looked at again 1 August 2025. The readings: Too few visits to tell" in page
 
 
 def test_nothing_is_done_before_the_flag_is_confirmed_and_its_source_looked_for(

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, BinaryIO, cast
 from uuid import UUID, uuid4
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from inspections.domain.answers import acknowledge_flag, confirm_flag, dismiss_flag
-from inspections.models import LIVE_FLAG_STATES, Flag
+from inspections.domain.photos import store_photo
+from inspections.models import LIVE_FLAG_STATES, Flag, Photo
 from inspections.queries import entry
 from inspections.queries.due import today_at
 from inspections.records.further import ACTIONS
@@ -70,7 +72,13 @@ def _forms(request: HttpRequest, found: Opened[Flag], asked: str) -> dict[str, A
         "check": forms.SourceCheckForm(
             sent("check"), prefix="check", initial={**initial, "id": uuid4()}, system=system
         ),
-        "act": forms.ActionForm(sent("act"), prefix="act", initial={**initial, "id": uuid4()}, system=system),
+        "act": forms.ActionForm(
+            sent("act"),
+            request.FILES or None,
+            prefix="act",
+            initial={**initial, "id": uuid4()},
+            system=system,
+        ),
     }
 
 
@@ -106,14 +114,42 @@ def _acted(request: HttpRequest, found: Opened[Flag], filled: dict[str, Any], ch
         return False
     if not form.is_valid():
         return False
-    fixed = {**saving.place_cells(found.record.section), "flag_id": str(found.record.pk)}
-    action = saving.enter(found, ACTIONS, form, fixed)
-    if action is None:
-        return False
+    with transaction.atomic():
+        photo = _photo(found, form)
+        action = None if form.errors else saving.enter(found, ACTIONS, form, _fixed(found, photo))
+        if action is None:
+            # A photo of what was not entered is not kept either.
+            transaction.set_rollback(True)
+            return False
     remember_currency(request, form)
     end = "The flag stays open." if action.kind == ActionKind.WATCH else "The flag is closed."
     messages.success(request, f"Written down: {action.get_kind_display()}. {end}")
     return True
+
+
+def _fixed(found: Opened[Flag], photo: Photo | None) -> dict[str, str]:
+    named = {"photo_id": str(photo.pk)} if photo else {}
+    return {**saving.place_cells(found.record.section), "flag_id": str(found.record.pk), **named}
+
+
+def _photo(found: Opened[Flag], form: forms.ActionForm) -> Photo | None:
+    """Keep the photo of what was done, if there is one; the form says why, where it is refused."""
+    sent = form.cleaned_data["photo"]
+    if not sent:
+        return None
+    section = found.record.section
+    try:
+        return store_photo(
+            building=section.building,
+            section=section,
+            visit=None,
+            file=cast(BinaryIO, sent.file),
+            caption=form.cleaned_data["note"][:500],
+            user=found.user,
+        )[0]
+    except Refusal as refused:
+        form.add_error("photo", str(refused).removeprefix("file: "))
+        return None
 
 
 def _page(

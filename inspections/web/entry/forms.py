@@ -86,6 +86,8 @@ class RowForm(forms.Form):
 
     #: Fields whose number is kept in this unit and typed in the person's.
     kept_in: ClassVar[dict[str, Unit]] = {}
+    #: Fields that are no cells of the row.
+    not_in_row: ClassVar[tuple[str, ...]] = ()
     #: Fields folded away until they are wanted.
     more: ClassVar[tuple[str, ...]] = ()
     id = forms.UUIDField(
@@ -105,7 +107,7 @@ class RowForm(forms.Form):
         """The row's cells, in the units that are kept."""
         row: dict[str, object] = {}
         for name in self.fields:
-            if name == "id":
+            if name == "id" or name in self.not_in_row:
                 continue
             value = self.cleaned_data.get(name, "")
             if name in self.kept_in:
@@ -205,7 +207,16 @@ class ActionForm(Costed):
     done_on = day("When", needed="Say the day it was done.")
     note = long_text("What exactly", "Which patch, with what, by whom.")
     follow_up_on = day("Look again on", helps.FOLLOW_UP)
-    field_order = ["kind", "done_on", "note", "follow_up_on", "cost", "currency"]
+    photo = forms.FileField(
+        label="Photo",
+        help_text="Of the wall after the work. Its position is not kept.",
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+        error_messages={"empty": "The file is empty; choose it again."},
+    )
+    field_order = ["kind", "done_on", "note", "photo", "follow_up_on", "cost", "currency"]
+    # A file is kept first, and named by its id.
+    not_in_row = ("photo",)
 
 
 class ReasonForm(forms.Form):

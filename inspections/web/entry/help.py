@@ -84,7 +84,10 @@ SOURCE_CHECK: Final = (
     "Walk round outside and in: gutter, downpipe, the fall of the paving, pipes, window well, the "
     "neighbour’s side. Write what you looked at and what you found, also where you found nothing."
 )
-EVENT_NOTE: Final = "What happened, where, and who said so."
+EVENT_NOTE: Final = (
+    "What happened, where, and who said so. Of a wall that was opened: where, how wet it was behind the "
+    "coat, and how deep the mortar was soft."
+)
 ACKNOWLEDGE: Final = "You have seen it and will look at the wall. Nothing is decided by that."
 CONFIRM: Final = (
     "You were at the wall and it is so. Write what you saw: which patch, how it sounded, what came out of "

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from uuid import UUID
 
 from django.urls import reverse
 
@@ -99,8 +100,8 @@ def flag_lines(flags: Iterable[Flag], today: dt.date) -> list[str]:
     return lines
 
 
-def action_lines(actions: Iterable[Action]) -> list[str]:
-    """What was done, with its cost and whether it worked."""
+def action_lines(actions: Iterable[Action], followed: Mapping[UUID, str]) -> list[str]:
+    """What was done, with its cost and whether it worked; ``followed``: what the readings say of it."""
     lines = []
     for action in actions:
         cost = f", {action.cost} {action.currency}".rstrip() if action.cost is not None else ""
@@ -111,6 +112,8 @@ def action_lines(actions: Iterable[Action]) -> list[str]:
             text += f" Follow-up: {words.sentence(action.outcome)}"
         elif action.follow_up_on:
             text += f" To be looked at again {dates.day(action.follow_up_on)}."
+        if action.pk in followed:
+            text += f" The readings: {followed[action.pk]}"
         lines.append(text)
     return lines
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final
+from uuid import UUID
 
 from django.utils.safestring import SafeString
 
@@ -125,8 +127,12 @@ def present(
     today: dt.date,
     system: str,
     looked_back: Replay | None = None,
+    followed: Mapping[UUID, str] = MappingProxyType({}),
 ) -> SectionPage:
-    """The page of one section. ``latest``: last level of each area; ``strips``: as of the assessment."""
+    """The page of one section. ``latest``: last level of each area; ``strips``: as of the assessment.
+
+    ``followed``: for each action what the readings say of it.
+    """
     assessment = stretch.assessment
     live = [flag for flag in past.flags if flag.state in LIVE_FLAG_STATES]
     over = [flag for flag in past.flags if flag.state not in LIVE_FLAG_STATES]
@@ -153,7 +159,7 @@ def present(
         coats=ledger.coat_rows(stretch.treatments, system),
         events=[house.event_sentence(event, system, with_place=False) for event in reversed(past.events)],
         flags=ledger.flag_lines(over, today),
-        actions=ledger.action_lines(past.actions),
+        actions=ledger.action_lines(past.actions, followed),
     )
 
 
