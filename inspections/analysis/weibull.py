@@ -47,6 +47,15 @@ def fit_weibull(lifetimes: Lifetimes, level: float = 0.95) -> LifeFit:
     return _fit(lifetimes, level, WEIBULL)
 
 
+def estimate_weibull(lifetimes: Lifetimes) -> tuple[float, float] | None:
+    """Shape and scale (years) alone, of :func:`fit_weibull`; None where it has no estimates."""
+    fit = _summit(lifetimes, WEIBULL) if lifetimes.failures else None
+    if fit is None or not fit[0].reached:
+        return None
+    theta, unit = fit[0].theta, fit[1]
+    return float(theta[1]), float(unit * np.exp(theta[0] / theta[1]))
+
+
 def fit_lognormal(lifetimes: Lifetimes, level: float = 0.95) -> LifeFit:
     """Log-normal lives, as :func:`fit_weibull`."""
     return _fit(lifetimes, level, LOG_NORMAL)
@@ -57,9 +66,7 @@ def _fit(lifetimes: Lifetimes, level: float, family: Family) -> LifeFit:
         raise ValueError("level must lie between 0 and 1")
     if not lifetimes.failures:
         return _without_failure(lifetimes, level, family)
-    unit, theta = start(lifetimes)
-    likelihood = Likelihood(lifetimes, np.ones((len(lifetimes), 1)), family, unit)
-    fit = Fit(likelihood, *climb(likelihood, theta, np.eye(2)))
+    fit, unit = _summit(lifetimes, family)
     aims = (LogRate(), LogLife(_ONE, 0.0), LogLife(_ONE, family.middle))
     (rate, scale, median), ratios = fit.intervals(aims, lifetimes.cluster, level)
     shape = scaled(rate, 1.0)
@@ -79,6 +86,13 @@ def _fit(lifetimes: Lifetimes, level: float, family: Family) -> LifeFit:
         level,
         method,
     )
+
+
+def _summit(lifetimes: Lifetimes, family: Family) -> tuple[Fit, float]:
+    """The fit in logs over a unit of time, and that unit; there must be a failure."""
+    unit, theta = start(lifetimes)
+    likelihood = Likelihood(lifetimes, np.ones((len(lifetimes), 1)), family, unit)
+    return Fit(likelihood, *climb(likelihood, theta, np.eye(2))), unit
 
 
 def start(lifetimes: Lifetimes) -> tuple[float, FloatArray]:

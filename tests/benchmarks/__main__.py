@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.benchmarks import analysing, starting
+from tests.benchmarks import analysing, lasting, starting
 from tests.benchmarks.comparing import FULL, TINY, Result, Sizes, table
 from tests.support.databases import Database, empty_database
 
@@ -19,7 +19,7 @@ def main(sizes: Sizes) -> list[Result]:
         for on_sqlite in (True, False):
             with empty_database(Path(scratch), on_sqlite=on_sqlite) as database:
                 results += _stored(database, sizes)
-    return results + starting.run(sizes) + analysing.run(sizes)
+    return results + starting.run(sizes) + analysing.run(sizes) + lasting.run(sizes)
 
 
 def _stored(database: Database, sizes: Sizes) -> list[Result]:

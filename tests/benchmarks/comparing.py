@@ -20,12 +20,23 @@ class Sizes:
     requests: int
     starts: int
     repeats: int
+    coats: tuple[int, ...]
 
 
 FULL = Sizes(
-    readings=50_000, houses=25, series=100, batch=10_000, sections=2_000, requests=40, starts=5, repeats=5
+    readings=50_000,
+    houses=25,
+    series=100,
+    batch=10_000,
+    sections=2_000,
+    requests=40,
+    starts=5,
+    repeats=5,
+    coats=(100, 1_000, 10_000),
 )
-TINY = Sizes(readings=400, houses=10, series=2, batch=4, sections=60, requests=1, starts=1, repeats=1)
+TINY = Sizes(
+    readings=400, houses=10, series=2, batch=4, sections=60, requests=1, starts=1, repeats=1, coats=(50,)
+)
 
 
 @dataclass(frozen=True, slots=True)
