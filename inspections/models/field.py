@@ -102,7 +102,8 @@ class Reading(Record):
 
     SCOPE: ClassVar[str] = "building__organisation"
 
-    building = models.ForeignKey(Building, on_delete=models.CASCADE, related_name="readings")
+    # Found by the unique key, which begins with it: one index less to fill while others wait.
+    building = models.ForeignKey(Building, on_delete=models.CASCADE, related_name="readings", db_index=False)
     section = models.ForeignKey(
         Section, null=True, blank=True, on_delete=models.CASCADE, related_name="readings", db_index=False
     )

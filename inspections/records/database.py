@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
@@ -60,8 +61,11 @@ def adapter(field: models.Field[Any, Any]) -> Adapter | None:
     """How a value of ``field`` is handed to the driver; None where it goes as it is."""
     target = field.target_field if isinstance(field, models.ForeignKey) else field
     if isinstance(target, models.UUIDField):
-        return _hex if on_sqlite() else None
-    if isinstance(target, models.DateTimeField | models.DateField | models.DecimalField):
+        # What is pointed to is pointed to by many rows; a row's own id is its own.
+        return (_hex if target is field else lru_cache(maxsize=20_000)(_hex)) if on_sqlite() else None
+    if isinstance(target, models.DateTimeField):
+        return _utc_text if on_sqlite() else None
+    if isinstance(target, models.DateField | models.DecimalField):
         return lru_cache(maxsize=20_000)(
             partial(target.get_db_prep_value, connection=connection, prepared=False)
         )
@@ -108,6 +112,11 @@ def checked_before(so: bool) -> Iterator[None]:
 
 def _hex(value: uuid.UUID | None) -> str | None:
     return None if value is None else value.hex
+
+
+def _utc_text(value: dt.datetime | None) -> str | None:
+    """A time as Django keeps it in SQLite, without asking it anew for every row."""
+    return None if value is None else value.astimezone(dt.UTC).replace(tzinfo=None).isoformat(" ")
 
 
 def write_rows(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:

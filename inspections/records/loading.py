@@ -269,7 +269,9 @@ class _Run:
         counts = {}
         for name, stage in self.stages.items():
             self.progress(f"comparing {name}", stage.count)
-            stage.match()
+            # In an organisation that was not there, nothing was: whoever makes it meanwhile is met at its key.
+            if not self.is_new:
+                stage.match()
             counts[name] = Counts(*stage.counts())
             if counts[name].changed:
                 stage_changes(self.changes, stage, self.visits, constants)

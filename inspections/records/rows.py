@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Collection, Iterator, Mapping
+from random import SystemRandom
 
 from inspections.records.cells import suggestion
 from inspections.records.faults import Fault, Faults, Problem, shown
@@ -13,6 +14,7 @@ from inspections.records.tables import Table
 
 SMALLEST_RUN = 500
 LONGEST_RUN = 100_000
+RANDOM = SystemRandom()
 
 
 def faults_of_columns(table: Table, named: Collection[str]) -> Iterator[tuple[str, str]]:
@@ -37,7 +39,9 @@ def fresh_ids() -> Iterator[uuid.UUID]:
     """Random UUIDs in ascending runs, so that an index on them is filled page by page."""
     size = SMALLEST_RUN
     while True:
-        yield from sorted(uuid.uuid4() for _ in range(size))
+        # Sorted as numbers, which is many times quicker than as UUIDs.
+        for number in sorted(RANDOM.getrandbits(128) for _ in range(size)):
+            yield uuid.UUID(int=number, version=4)
         size = min(2 * size, LONGEST_RUN)
 
 

@@ -7,6 +7,7 @@ a load that dies leaves nothing behind. What is asked of a whole table is asked 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from operator import itemgetter
 from typing import Any
 
 from django.db import connection, models
@@ -58,7 +59,10 @@ class Stage:
         #: Every check of the live table holds for the staged rows too.
         self.fully_checked = False
         self._batch: list[list[Any]] = []
-        self._adapters = [(field, adapter(self.field(field))) for field in ("id", *fields)]
+        held = ("id", *fields)
+        self._values_of = itemgetter(*held)
+        adapters = [(place, adapter(self.field(name))) for place, name in enumerate(held, 1)]
+        self._adapters = [(place, adapt) for place, adapt in adapters if adapt is not None]
 
     def field(self, name: str) -> models.Field[Any, Any]:
         """The model's field by its name or its column's."""
@@ -90,10 +94,9 @@ class Stage:
             execute(f"DROP TABLE IF EXISTS {'temp' if on_sqlite() else 'pg_temp'}.{table}")
 
     def add(self, line: int, values: Values) -> None:
-        row: list[Any] = [line]
-        for field, adapt in self._adapters:
-            value = values[field]
-            row.append(value if adapt is None else adapt(value))
+        row: list[Any] = [line, *self._values_of(values)]
+        for place, adapt in self._adapters:
+            row[place] = adapt(row[place])
         self._batch.append(row)
         if len(self._batch) >= BATCH:
             self.flush()

@@ -65,6 +65,11 @@ class CsvStream:
 
     def _unskipped(self) -> Iterator[str]:
         """The lines, those to skip as blank ones so that lines are still counted from the file's first."""
+        if not self._skipped:
+            return self.lines()
+        return self._blanked()
+
+    def _blanked(self) -> Iterator[str]:
         for number, line in enumerate(self.lines(), 1):
             yield line if number > self._skipped else "\n"
 
