@@ -269,7 +269,7 @@ class _Run:
         counts = {}
         for name, stage in self.stages.items():
             self.progress(f"comparing {name}", stage.count)
-            # In an organisation that was not there, nothing was: whoever makes it meanwhile is met at its key.
+            # In a new organisation nothing stands yet; who makes it meanwhile is met at its key.
             if not self.is_new:
                 stage.match()
             counts[name] = Counts(*stage.counts())

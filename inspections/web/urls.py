@@ -14,6 +14,7 @@ urlpatterns = [
     path("", later(f"{WEB}.views.portfolio"), name="portfolio"),
     path("sign-in/", SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("api/", later(f"{WEB}.programs.api"), name="api"),
     path("units/", later(f"{WEB}.views.choose_units"), name="units"),
     path("houses/<uuid:pk>/", later(f"{WEB}.views.building"), name="building"),
     path("sections/<uuid:pk>/", later(f"{WEB}.views.section"), name="section"),
