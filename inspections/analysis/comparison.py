@@ -29,12 +29,10 @@ from inspections.analysis.harmonic import student_reach
 from inspections.analysis.hidden_bias import bias_to_explain
 from inspections.analysis.kendall import IntArray
 from inspections.analysis.records import CANONICAL_UNIT, YEAR, BuildingRecord, FloatArray
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN
 from inspections.analysis.sizing import pairs_needed
 from inspections.analysis.trial_plan import ASSUMED_YEARS, Spread
 from inspections.analysis.trial_results import (
-    CANNOT_TELL,
-    DIFFERENCE,
-    NONE_SHOWN,
     Arm,
     Comparison,
     Needed,

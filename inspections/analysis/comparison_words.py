@@ -8,8 +8,9 @@ import numpy as np
 
 from inspections.analysis.allotment import DRAWN, Difference
 from inspections.analysis.fairness import CHOSEN
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE
 from inspections.analysis.sizing import FEWEST_PAIRS
-from inspections.analysis.trial_results import CANNOT_TELL, DIFFERENCE, Comparison
+from inspections.analysis.trial_results import Comparison
 from inspections.analysis.trial_walls import LOSS
 
 _UNITS = {"relative": "on the meter's scale", "percent_rh": "% RH", "percent_wme": "% WME",

@@ -11,6 +11,8 @@ HYPOTHESES = ("trapped_water", "water_entry", "condensation", "surface_wear", "d
 INSUFFICIENT = "insufficient_data"
 #: Under so many visits a verdict must be surer than from then on. Ours.
 FEW_VISITS = 3
+#: What a trial can conclude.
+DIFFERENCE, NONE_SHOWN, CANNOT_TELL = "difference", "no_difference_shown", "cannot_tell"
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,6 @@ from inspections.analysis.allotment import Difference
 from inspections.analysis.fairness import Imbalance, Layout
 from inspections.analysis.trial_walls import FAILED_SHARE, Wall
 
-DIFFERENCE, NONE_SHOWN, CANNOT_TELL = "difference", "no_difference_shown", "cannot_tell"
-
 
 class NotComparable(Exception):
     """The trial's outcome can't be compared as asked; the text says why and what would mend it."""

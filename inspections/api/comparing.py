@@ -10,19 +10,18 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from inspections.analysis.trial_results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN
 from inspections.api.results import WholeResult
-from inspections.domain.comparing import compare_trial
 from inspections.models import Trial
 from portfolio import queries
 from portfolio.api.base import Base
 from portfolio.api.errors import NOT_FOUND, BadParameters
 from portfolio.api.filters import EVERYWHERE, Day, refuse_unknown
 from portfolio.api.problems import MEDIA_TYPE, ProblemSerializer
+from portfolio.api.renderers import Json
 
 CONCLUSIONS = (DIFFERENCE, NONE_SHOWN, CANNOT_TELL)
 
@@ -80,7 +79,7 @@ class ComparisonSerializer(WholeResult):
 class ComparisonView(Base):
     """What a trial taught."""
 
-    renderer_classes = [JSONRenderer]
+    renderer_classes = [Json]
 
     @extend_schema(
         operation_id="trials_comparison",
@@ -103,6 +102,9 @@ class ComparisonView(Base):
     )
     def get(self, request: Request, code: str) -> Response:
         """The difference between a trial's arms after treatment, whether it was fair, and what it tells."""
+        # What computes is imported by the first question, so that no other request waits for it.
+        from inspections.domain.comparing import compare_trial
+
         refuse_unknown(request, ["as_of", *EVERYWHERE])
         as_of = day_of(request, "as_of")
         trial: Trial | None = queries.by_key(

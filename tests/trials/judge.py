@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from inspections.analysis.comparison import compare
-from inspections.analysis.trial_results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN, Comparison
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN
+from inspections.analysis.trial_results import Comparison
 from tests.trials.simulated import EFFECT, Trial, simulate
 
 _EPOCH = dt.date(1970, 1, 1)

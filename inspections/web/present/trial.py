@@ -13,7 +13,8 @@ from django.utils.safestring import SafeString
 from inspections.analysis.comparison import worth_having
 from inspections.analysis.comparison_words import amount, learned, not_learned, quoted, seen
 from inspections.analysis.fairness import Imbalance
-from inspections.analysis.trial_results import CANNOT_TELL, DIFFERENCE, Comparison
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE
+from inspections.analysis.trial_results import Comparison
 from inspections.analysis.trial_walls import LOSS, Wall
 from inspections.domain.running import State
 from inspections.models import Allocation
