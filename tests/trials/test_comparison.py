@@ -10,10 +10,8 @@ import pytest
 
 from inspections.analysis.comparison import compare
 from inspections.analysis.records import YEAR, Happening
+from inspections.analysis.results import CANNOT_TELL, DIFFERENCE, NONE_SHOWN
 from inspections.analysis.trial_results import (
-    CANNOT_TELL,
-    DIFFERENCE,
-    NONE_SHOWN,
     Comparison,
     NotComparable,
     Question,
