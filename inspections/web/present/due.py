@@ -160,6 +160,8 @@ def put_off(plan: Plan) -> str:
 
 def taking(minutes: int) -> str:
     """Such as "about 40 minutes", "about 2 h 20 min"."""
+    if not minutes:
+        return "minutes not reckoned yet"
     if minutes < 90:
         return f"about {minutes} minutes"
     hours, rest = divmod(round(minutes, -1), 60)
