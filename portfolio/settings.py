@@ -160,7 +160,7 @@ EMAIL_USE_TLS = flag("EMAIL_USE_TLS", default=EMAIL_PORT == 587)
 EMAIL_TIMEOUT = number("EMAIL_TIMEOUT", 30)
 DEFAULT_FROM_EMAIL = os.environ.get("EMAIL_FROM", "")
 #: Where the links in mails lead.
-SITE_URL = os.environ.get("WYTHE_URL", [*CSRF_TRUSTED_ORIGINS, "http://127.0.0.1:8000"][0]).rstrip("/")
+SITE_URL = (os.environ.get("WYTHE_URL") or [*CSRF_TRUSTED_ORIGINS, "http://127.0.0.1:8000"][0]).rstrip("/")
 if EMAIL_HOST and "@" not in DEFAULT_FROM_EMAIL:
     raise ImproperlyConfigured("EMAIL_HOST is set, so set EMAIL_FROM to the address that mails come from.")
 

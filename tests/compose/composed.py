@@ -87,7 +87,9 @@ class Machine:
 
     def environment(self, service: Mapping[str, Any]) -> dict[str, str]:
         """The service's own environment, led to the servers that are here."""
-        given = image().environment | service["environment"]
+        # A variable without a value is taken from outside; here none is set.
+        own = {name: value for name, value in service["environment"].items() if value is not None}
+        given = image().environment | own
         assert urlsplit(given["DATABASE_URL"]).hostname == "db"
         assert urlsplit(given["REDIS_URL"]).hostname == "redis"
         ours = {

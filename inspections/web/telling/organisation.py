@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -34,13 +35,13 @@ MOST_IN_DOUBT = 50
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing that somebody was, or is to be, told."""
+    """What somebody was, or is to be, told together."""
 
     when: str
     who: str
-    what: str
     state: str
     error: str
+    what: str
 
 
 @form_page
@@ -57,11 +58,11 @@ def reminders(request: HttpRequest) -> HttpResponse:
         "reminders",
         found,
         rows=rows,
-        lines=[_line(row, zone, before) for row in rows],
-        doubtful=[_line(row, zone, before) for row in doubtful],
+        lines=_together(_line(row, zone, before) for row in rows),
+        doubtful=_together(_line(row, zone, before) for row in doubtful),
         failing=[call_line(call, zone) for call in failing],
         mails_are_on=bool(settings.EMAIL_HOST),
-        zone=zone.key,
+        zone=zone.key.replace("_", " "),
         may_decide=found.role in DECIDING_ROLES,
     )
 
@@ -89,6 +90,14 @@ def rules(request: HttpRequest) -> HttpResponse:
             messages.success(request, "The rules are kept.")
             return redirect(f"{reverse('reminders')}?organisation={found.organisation.slug}")
     return page(request, "telling_rules", found, form=form)
+
+
+def _together(lines: Iterable[Line]) -> list[Line]:
+    """Lines that differ only in what was told, made one."""
+    told: dict[Line, list[str]] = {}
+    for line in lines:
+        told.setdefault(replace(line, what=""), []).append(line.what)
+    return [replace(line, what="; ".join(whats)) for line, whats in told.items()]
 
 
 def _line(row: Reminder, zone: ZoneInfo, before: dt.datetime) -> Line:
