@@ -7,6 +7,7 @@ from http import HTTPStatus
 from typing import Any, ClassVar
 from zoneinfo import available_timezones
 
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.renderers import JSONRenderer
@@ -291,13 +292,14 @@ class MyMailsView(OneOfAKind):
     def get(self, request: Request) -> Response:
         """Your own settings."""
         refuse_unknown(request, EVERYWHERE)
-        return self.answer(answering.change_wishes(person=self.user, values={}))
+        return self.answer(answering.wishes_kept(self.user))
 
     @extend_schema(request=MyMailsShape, responses=MyMailsSerializer)
     def patch(self, request: Request) -> Response:
         """Change the settings that are sent."""
         refuse_unknown(request, EVERYWHERE)
-        wishes = answering.change_wishes(person=self.user, values={})
+        wishes = answering.wishes_kept(self.user)
         require_match(request, wishes)
         values = MyMailsShape.of(request.data, partial=True)
-        return self.answer(answering.change_wishes(person=self.user, values=values))
+        changed = answering.change_wishes(person=self.user, values=values, now=timezone.now())
+        return self.answer(changed)

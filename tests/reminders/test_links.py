@@ -158,6 +158,12 @@ class TestForged:
             assert "old, or not whole" in answer.content.decode()
         assert Reminder.objects.count() == 1
 
+    def test_a_link_does_not_outlast_the_membership(self, people: Cast, row: Reminder) -> None:
+        people.inspector.memberships.all().delete()
+        for do, sent in ((Do.LATER, {"days": "7"}), (Do.HAND_OVER, {"to": str(people.manager.pk)})):
+            assert browser().post(path(links.to_answer(do, row)), sent).status_code == 404
+        assert Reminder.objects.count() == 1
+
     def test_a_link_of_something_gone_is_not_found(self, row: Reminder) -> None:
         where = path(links.to_answer(Do.LATER, row))
         row.delete()

@@ -6,16 +6,19 @@ import datetime as dt
 import smtplib
 from collections.abc import Callable
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.mail import EmailMessage
 from django.core.mail.backends.locmem import EmailBackend
 
 from inspections.domain.telling import claiming, sending
+from inspections.domain.telling.answering import change_wishes
 from inspections.domain.telling.raising import raise_reminders
 from inspections.domain.telling.sending import send_due
 from inspections.models import Mail, Plan, Reminder
 from inspections.vocabulary import Delivery
+from tests.api import factories
 from tests.reminders.houses import DAY, NOW, due, told, wants
 from tests.support.cast import Cast
 
@@ -222,3 +225,48 @@ def test_a_letter_that_can_not_be_written_holds_up_nobody_else(
     raise_reminders(people.organisation, SEVEN)
     assert send_due(at(SEVEN + DAY)) == 0
     assert Mail.objects.get(state=Delivery.FAILED).error.startswith("It could not be written")
+
+
+def test_who_has_left_is_told_nothing_more(people: Cast, waiting: Plan, mailoutbox: Mails) -> None:
+    people.inspector.memberships.all().delete()
+    assert send_due(at(SEVEN)) == 0
+    assert told() == [("inspector", "on", "settled")]
+
+
+def test_a_clock_that_goes_back_an_hour_sends_nothing_twice(waiting: Plan, mailoutbox: Mails) -> None:
+    assert send_due(at(SEVEN)) == 1
+    for minutes in range(-60, 60, 10):
+        assert send_due(at(SEVEN + dt.timedelta(minutes=minutes))) == 0
+    assert len(mailoutbox) == 1
+
+
+@pytest.mark.parametrize("first", [dt.date(2026, 3, 26), dt.date(2026, 10, 22)], ids=["spring", "autumn"])
+def test_when_the_clocks_change_each_day_has_its_mail_at_its_hour(
+    people: Cast, mailoutbox: Mails, first: dt.date
+) -> None:
+    """Six days about the change in Brussels (29 March and 25 October 2026), looked at each half hour."""
+    person = people.inspector
+    person.timezone = "Europe/Brussels"
+    person.save()
+    zone = ZoneInfo(person.timezone)
+    moment = dt.datetime.combine(first, dt.time(), zone).astimezone(dt.UTC)
+    sent: list[dt.datetime] = []
+    for _ in range(6 * 48):
+        if moment.minute == 0 and moment.hour == 12:
+            factories.plan(people.organisation, due_on=moment.date(), person=person)
+            raise_reminders(people.organisation, moment)
+        if send_due(at(moment)):
+            sent.append(moment.astimezone(zone))
+        moment += dt.timedelta(minutes=30)
+    assert [when.date() for when in sent] == [first + nth * DAY for nth in range(1, 6)]
+    assert {(when.hour, when.minute) for when in sent} == {(7, 0)}
+    assert len(mailoutbox) == 5
+
+
+def test_who_changes_the_hour_gets_what_waits_at_the_new_one(waiting: Plan, people: Cast) -> None:
+    change_wishes(person=people.inspector, values={"hour": 15}, now=NOW)
+    assert Reminder.objects.get().due_at == NOW + dt.timedelta(hours=3)
+    change_wishes(person=people.inspector, values={"timezone": "Asia/Tokyo"}, now=NOW)
+    assert Reminder.objects.get().due_at == dt.datetime(2026, 3, 6, 6, 0, tzinfo=dt.UTC)
+    change_wishes(person=people.inspector, values={"wants_mail": False}, now=NOW)
+    assert Reminder.objects.get().state == Delivery.SETTLED

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -11,14 +12,14 @@ from django.db.models import F, QuerySet
 
 from inspections.domain.postponing import hand_over
 from inspections.domain.telling.raising import ASCENT, wishes_of
-from inspections.domain.telling.times import mail_moment
+from inspections.domain.telling.times import mail_moment, next_mail
 from inspections.models import MailSettings, Plan, Reminder
 from inspections.models.telling import USUAL_HOUR
 from inspections.vocabulary import Delivery, Stage
 from portfolio import queries
 from portfolio.domain.history import note_change
 from portfolio.domain.refusals import Invalid
-from portfolio.models import Membership, Organisation, User
+from portfolio.models import Membership, User
 
 #: How many days it may be put off by one press, and by any.
 USUAL_DAYS: Final = (3, 7, 14, 30)
@@ -52,7 +53,7 @@ def tell_later(*, reminder: Reminder, days: int, now: dt.datetime) -> dt.date:
 @transaction.atomic
 def give_to(*, reminder: Reminder, to: User, now: dt.datetime) -> None:
     """Let somebody else of the organisation be told from now on, and go: beginning with their next mail."""
-    if to not in takers(reminder):
+    if not is_member(reminder) or to not in takers(reminder):
         raise Invalid([("to", "Choose somebody of the list.")])
     own = _of_the_same(reminder)
     own.filter(state__in=(Delivery.DUE, Delivery.FAILED)).update(state=Delivery.SETTLED)
@@ -82,6 +83,11 @@ def give_to(*, reminder: Reminder, to: User, now: dt.datetime) -> None:
     )
 
 
+def is_member(reminder: Reminder) -> bool:
+    """Whether the person is still of the organisation: a link does not outlast that."""
+    return queries.membership(reminder.person, reminder.organisation) is not None
+
+
 def takers(reminder: Reminder) -> list[User]:
     """To whom it can be handed: everybody else of the organisation who can be written to."""
     members = Membership.objects.of(reminder.organisation).filter(role__in=ASCENT, user__is_active=True)
@@ -89,15 +95,21 @@ def takers(reminder: Reminder) -> list[User]:
     return [member.user for member in others.order_by("user__username")]
 
 
-def end_mails(person: User) -> None:
+def end_mails(person: User, now: dt.datetime) -> None:
     """Write to the person no more, until they want it again. Doing so twice changes nothing."""
-    change_wishes(person=person, values={"wants_mail": False})
+    change_wishes(person=person, values={"wants_mail": False}, now=now)
+
+
+def wishes_kept(person: User) -> MailSettings:
+    """How a person wants to be written to as a row, made with the usual values where there is none yet."""
+    wishes, _ = MailSettings.objects.get_or_create(user=person)
+    return wishes
 
 
 @transaction.atomic
-def change_wishes(*, person: User, values: dict[str, object]) -> MailSettings:
-    """Keep how a person wants to be written to; what waits for them moves to their new hour."""
-    wishes, _ = MailSettings.objects.get_or_create(user=person)
+def change_wishes(*, person: User, values: Mapping[str, object], now: dt.datetime) -> MailSettings:
+    """Keep how a person wants to be written to; what waits moves to their new hour, or is dropped."""
+    wishes = wishes_kept(person)
     own = {name: values[name] for name in ("wants_mail", "hour") if name in values}
     changed = {name: value for name, value in own.items() if getattr(wishes, name) != value}
     if changed:
@@ -109,14 +121,21 @@ def change_wishes(*, person: User, values: dict[str, object]) -> MailSettings:
         MailSettings.objects.filter(pk=wishes.pk).update(revision=F("revision") + 1)
         person.refresh_from_db()
         wishes.refresh_from_db()
+    if changed or theirs:
+        _move_what_waits(person, wishes, now)
     return wishes
 
 
-def find_reminder(organisation: Organisation, pk: object) -> Reminder | None:
-    found: Reminder | None = queries.by_key(
-        Reminder.objects.of(organisation).select_related("person__mail_settings", "organisation"), str(pk)
-    )
-    return found
+def _move_what_waits(person: User, wishes: MailSettings, now: dt.datetime) -> None:
+    waits = Reminder.objects.filter(person=person, state=Delivery.DUE, urgent=False)
+    if not wishes.wants_mail:
+        waits.update(state=Delivery.SETTLED)
+        return
+    zone = ZoneInfo(person.timezone)
+    for row in waits.filter(stage=Stage.AGAIN, due_at__gt=now):
+        Reminder.objects.filter(pk=row.pk).update(due_at=mail_moment(row.day, wishes.hour, zone))
+    others = waits.exclude(stage=Stage.AGAIN).filter(due_at__gt=now)
+    others.update(due_at=next_mail(now, wishes.hour, zone))
 
 
 def _of_the_same(reminder: Reminder) -> QuerySet[Reminder]:

@@ -34,7 +34,7 @@ def answer(request: HttpRequest, signed: str) -> HttpResponse:
         "person__mail_settings", "organisation", "building", "section__building"
     )
     row = reminder.filter(pk=pk).first()
-    if row is None:
+    if row is None or not answering.is_member(row):
         raise Http404("It is told no more.")
     return (_later if do == Do.LATER else _hand_over)(request, row)
 
@@ -44,7 +44,7 @@ def _end(request: HttpRequest, pk: UUID) -> HttpResponse:
     if person is None:
         raise Http404("No such person.")
     if request.method == "POST":
-        answering.end_mails(person)
+        answering.end_mails(person, timezone.now())
     return _page(request, "end", done=request.method == "POST", address=person.email)
 
 

@@ -43,7 +43,7 @@ def my_mails(request: HttpRequest) -> HttpResponse:
     elif request.method == "POST":
         form = WishesForm(request.POST)
         if form.is_valid():
-            change_wishes(person=person, values=form.cleaned_data)
+            change_wishes(person=person, values=form.cleaned_data, now=timezone.now())
             messages.success(request, "Kept.")
             return redirect("my-mails")
     person = User.objects.select_related("mail_settings").get(pk=person.pk)

@@ -15,6 +15,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
+from inspections.domain.telling.calling import PAUSES
 from inspections.domain.telling.ruling import FIELDS, change_rules, kept_rules
 from inspections.models import Reminder, WebhookCall
 from inspections.queries.telling import delivery_log, failing_calls, in_doubt
@@ -119,11 +120,13 @@ def _line(row: Reminder, zone: ZoneInfo, before: dt.datetime) -> Line:
 
 
 def call_line(call: WebhookCall, zone: ZoneInfo) -> Line:
+    given_up = call.state == Delivery.FAILED and call.attempts > len(PAUSES)
+    state = "given up" if given_up else call.get_state_display()
     return Line(
         when=_when(call.due_at, zone),
         who=call.webhook.url,
         what=f"{words.capital(call.get_stage_display())}: {named(call)}",
-        state=f"{call.get_state_display()} ({words.counted(call.attempts, 'try', 'tries')})",
+        state=f"{state} ({words.counted(call.attempts, 'try', 'tries')})",
         error=call.error,
     )
 
