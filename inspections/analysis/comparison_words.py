@@ -85,6 +85,18 @@ def what_it_takes(comparison: Comparison) -> str:
     )
 
 
+def plain_open(comparison: Comparison) -> list[str]:
+    """What stays open, for who never heard of statistics: a sentence each."""
+    parts = [*_why_not(comparison), *_still_possible(comparison)]
+    needed = comparison.needed.pairs
+    if comparison.conclusion != DIFFERENCE and needed is not None:
+        parts.append(
+            f"About {needed} pairs of walls, dealt out by lot and followed for {comparison.needed.years} "
+            "years, would show a difference worth having."
+        )
+    return parts
+
+
 def amount(comparison: Comparison, value: float) -> str:
     """An outcome's amount with its unit; a share as a percentage of the wall's area."""
     if comparison.question.outcome == LOSS:
@@ -242,7 +254,7 @@ def _still_possible(comparison: Comparison) -> list[str]:
         return []
     largest = max(abs(found.low), abs(found.high))
     return [
-        "That is no proof that they are alike: a difference of up to "
+        "It is no proof that they are alike: a difference of up to "
         f"{amount(comparison, largest)} a year is still possible."
     ]
 

@@ -42,6 +42,14 @@ class Arm:
     low: float
     high: float
 
+    def years_until(self, share: float) -> tuple[float, float, float]:
+        """Years until this share is lost at the arm's pace, at its fastest and its slowest (inf: never)."""
+
+        def until(pace: float) -> float:
+            return share / pace if pace > 0 else np.inf if pace == 0 else np.nan
+
+        return until(self.mean), until(self.high), until(self.low)
+
 
 @dataclass(frozen=True, slots=True)
 class Needed:

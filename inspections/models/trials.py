@@ -5,11 +5,12 @@ from __future__ import annotations
 import uuid
 from typing import ClassVar
 
+from django.conf import settings
 from django.db import models
 from django.db.models import UniqueConstraint
 
 from inspections.vocabulary import AllocatedBy
-from portfolio.models import Organisation, Record, Section
+from portfolio.models import Organisation, Record, Scoped, Section
 from portfolio.models.base import not_empty, only, ordered
 
 
@@ -67,3 +68,25 @@ class Allocation(Record):
     def building_ids(self) -> list[uuid.UUID]:
         """None: no assessment rests on a trial."""
         return []
+
+
+class SharedSheet(Scoped):
+    """A trial's evidence sheet lent to somebody without an account, for a time or until it is taken back."""
+
+    SCOPE: ClassVar[str] = "trial__organisation"
+
+    trial = models.ForeignKey(Trial, on_delete=models.CASCADE, related_name="shared_sheets")
+    for_whom = models.CharField(max_length=200)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    made_at = models.DateTimeField(auto_now_add=True)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta(Scoped.Meta):
+        ordering = ("trial__code", "made_at", "id")
+        constraints = (not_empty("for_whom", "sharedsheet"),)
+
+    def __str__(self) -> str:
+        return f"{self.trial.code} for {self.for_whom}"

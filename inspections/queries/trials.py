@@ -10,9 +10,9 @@ import numpy as np
 
 from inspections.analysis.trial_results import Question
 from inspections.analysis.trial_walls import Place
-from inspections.models import Allocation, Plan, Trial
+from inspections.models import Allocation, Photo, Plan, SharedSheet, Trial
 from inspections.queries.series import day_number
-from portfolio.models import Organisation
+from portfolio.models import Organisation, Treatment
 
 
 def trial_by_code(organisation: Organisation, code: str) -> Trial | None:
@@ -56,3 +56,33 @@ def due_of(allocations: Iterable[Allocation]) -> dict[UUID, date]:
     """When each section is next to be inspected, where that is planned."""
     plans = Plan.objects.filter(section__in=[one.section_id for one in allocations], paper__isnull=True)
     return {plan.section_id: plan.falls_on for plan in plans if plan.section_id}
+
+
+def priced_treatments(allocations: Iterable[Allocation]) -> list[Treatment]:
+    """What was put on the trial's sections and has a price, in time."""
+    ids = [one.section_id for one in allocations]
+    priced = Treatment.objects.standing().filter(section__in=ids, cost__isnull=False)
+    return list(priced.select_related("section").order_by("section__code", "applied_on", "layer"))
+
+
+def photos_of(allocations: Iterable[Allocation]) -> dict[UUID, list[Photo]]:
+    """The photos of the trial's sections, each section's in time."""
+    photos = Photo.objects.standing().filter(section__in=[one.section_id for one in allocations])
+    found: dict[UUID, list[Photo]] = {}
+    for photo in photos.order_by("taken_at", "id"):
+        assert photo.section_id is not None
+        found.setdefault(photo.section_id, []).append(photo)
+    return found
+
+
+def sheets_of(trial: Trial) -> list[SharedSheet]:
+    """The links to the trial's sheet that were made, the latest first."""
+    return list(SharedSheet.objects.filter(trial=trial).order_by("-made_at"))
+
+
+def find_sheet(organisation: Organisation, pk: UUID) -> SharedSheet | None:
+    """The shared sheet, if it is of the organisation."""
+    found: SharedSheet | None = (
+        SharedSheet.objects.of(organisation).select_related("trial").filter(pk=pk).first()
+    )
+    return found

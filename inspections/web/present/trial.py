@@ -155,7 +155,7 @@ def _courses(comparison: Comparison, allocations: Sequence[Allocation]) -> Drawn
     )  # fmt: skip
     told = " ".join(_arm(comparison, number) for number in range(len(comparison.arms)))
     title = f"{shown}, by years since the coats went on, one panel a block"
-    common = (panels, question.outcome, comparison.unit, question.failed_share)
+    common = (panels, question.outcome, question.failed_share)
     return Drawn(*(side_by_side(*common, paper, title, told) for paper in (DESK, PHONE)))
 
 
@@ -167,12 +167,13 @@ def _panels(comparison: Comparison, allocations: Sequence[Allocation]) -> list[P
         followed = [(wall, arm) for wall, _, arm in own if len(wall.time)]
         if followed:
             begun = min(wall.begun for wall, _ in followed)
-            courses = [_course(wall, arm) for wall, arm in followed]
+            courses = [course_of(wall, arm) for wall, arm in followed]
             panels.append(Panel(_block_name([one for _, one, _ in own]), coat_on(begun), courses))
-    return panels
+    return sorted(panels, key=lambda panel: (len(panel.name.partition(",")[0]), panel.name))
 
 
-def _course(wall: Wall, arm: int) -> Course:
+def course_of(wall: Wall, arm: int) -> Course:
+    """A wall's course as it is drawn."""
     value = np.where(np.isfinite(wall.low), wall.low, wall.high)
     return Course(
         arm=arm,

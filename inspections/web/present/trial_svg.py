@@ -53,6 +53,7 @@ class Course:
     seen: Sequence[float]
     line: Sequence[float]
     bound: Sequence[bool]
+    faint: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,19 +81,27 @@ class Row:
 
 
 def side_by_side(
-    panels: Sequence[Panel], outcome: str, unit: str, threshold: float, paper: Paper, title: str, told: str
+    panels: Sequence[Panel],
+    outcome: str,
+    threshold: float,
+    paper: Paper,
+    title: str,
+    told: str,
+    *,
+    tall: bool = False,
 ) -> SafeString:
     """A panel for each block, all on one scale: what each wall's coat did since it went on."""
+    field = FIELD * (1.8 if tall else 1.0)
     columns = min(paper.columns, len(panels))
     rows = -(-len(panels) // columns)
     wide = (paper.width - GAP * (columns - 1)) / columns
-    root = canvas(paper.width, rows * (ABOVE + FIELD + BELOW), paper.class_)
+    root = canvas(paper.width, rows * (ABOVE + field + BELOW), paper.class_)
     picture(root, title, told)
     frame = _frame(panels, outcome, threshold)
     for number, panel in enumerate(panels):
         left = number % columns * (wide + GAP)
-        top = number // columns * (ABOVE + FIELD + BELOW)
-        _panel(root, panel, frame, (left, top, wide), outcome, unit, threshold)
+        top = number // columns * (ABOVE + field + BELOW)
+        _panel(root, panel, frame, (left, top, wide, field), outcome, threshold)
     return markup(root)
 
 
@@ -123,15 +132,14 @@ def _panel(
     root: Element,
     panel: Panel,
     frame: tuple[float, float, float],
-    place: tuple[float, float, float],
+    place: tuple[float, float, float, float],
     outcome: str,
-    unit: str,
     threshold: float,
 ) -> None:
-    left, top, wide = place
+    left, top, wide, field = place
     last, low, high = frame
     x = _scale((0.0, last), (left + LEFT, left + wide - 6))
-    y = _scale((low, high), (top + ABOVE + FIELD, top + ABOVE))
+    y = _scale((low, high), (top + ABOVE + field, top + ABOVE))
     add(root, "text", panel.name, x=left, y=top + 15, class_="panel-name")
     add(root, "text", panel.begun, x=left + LEFT + 4, y=top + ABOVE - 6, class_="tick")
     for tick in nice_ticks(low, high, 3):
@@ -141,13 +149,16 @@ def _panel(
         add(root, "text", label, x=x(0) - 6, y=y(tick) + 4, text_anchor="end", class_="tick")
     if outcome == LOSS and threshold <= high:
         add(root, "path", d=f"M{short(x(0))} {short(y(threshold))}H{short(x(last))}", class_="threshold")
-    base = top + ABOVE + FIELD
+    base = top + ABOVE + field
     add(root, "path", d=f"M{short(x(0))} {short(top + ABOVE - 20)}V{short(base)}", class_="rule")
     add(root, "path", d=f"M{short(x(0))} {short(base)}H{short(x(last))}", class_="axis")
     for year in _whole_years(last, wide):
         add(root, "path", d=f"M{short(x(year))} {short(base)}v4", class_="axis")
-        name = f"{year:.0f} years" if year == _whole_years(last, wide)[-1] else f"{year:.0f}"
-        add(root, "text", name, x=x(year), y=base + 18, text_anchor="middle", class_="tick")
+        if year != _whole_years(last, wide)[-1]:
+            add(root, "text", f"{year:.0f}", x=x(year), y=base + 18, text_anchor="middle", class_="tick")
+    end = _whole_years(last, wide)[-1]
+    at = min(x(end) + 22, left + wide)
+    add(root, "text", f"{end:.0f} years", x=at, y=base + 18, text_anchor="end", class_="tick")
     for course in panel.courses:
         _course(root, course, x, y, high, outcome)
 
@@ -157,20 +168,26 @@ def _course(root: Element, course: Course, x: Scale, y: Scale, high: float, outc
     if outcome == LOSS:
         values.insert(0, (0.0, 0.0))
     within = _up_to(values, high)
-    style = course.arm % 4
-    add(root, "path", d=polyline((x(year), y(value)) for year, value in within), class_=f"course arm-{style}")
+    style, faint = course.arm % 4, " faint" if course.faint else ""
+    add(
+        root,
+        "path",
+        d=polyline((x(year), y(value)) for year, value in within),
+        class_=f"course arm-{style}{faint}",
+    )
     if values[-1][1] > high:
         at, top = x(within[-1][0]), y(high)
         add(root, "path", d=f"M{short(at)} {short(top)}m-4 5l4 -5 4 5", class_="course")
         scale = 100 if outcome == LOSS else 1
         text = f"to {units.number(scale * values[-1][1], 0)}{' %' if outcome == LOSS else ''}"
-        add(root, "text", text, x=at + 7, y=top + 9, class_="tick")
+        add(root, "text", text, x=at + 11, y=top + 12, class_="tick")
     marks = [
         f"M{short(x(year))} {short(y(value))}" + ("v-8m-3 3l3 -3 3 3" if bound else _MARKS[style])
         for year, value, bound in zip(course.years, course.seen, course.bound, strict=True)
         if np.isfinite(value) and value <= high
     ]
-    add(root, "path", d="".join(marks), class_=f"dot arm-{style}")
+    if not course.faint:
+        add(root, "path", d="".join(marks), class_=f"dot arm-{style}")
 
 
 def _up_to(values: Sequence[tuple[float, float]], high: float) -> list[tuple[float, float]]:
