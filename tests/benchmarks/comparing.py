@@ -17,6 +17,7 @@ class Sizes:
     series: int
     batch: int
     sections: int
+    planned: int
     requests: int
     starts: int
     repeats: int
@@ -29,13 +30,23 @@ FULL = Sizes(
     series=100,
     batch=10_000,
     sections=2_000,
+    planned=10_000,
     requests=40,
     starts=5,
     repeats=5,
     coats=(100, 1_000, 10_000),
 )
 TINY = Sizes(
-    readings=400, houses=10, series=2, batch=4, sections=60, requests=1, starts=1, repeats=1, coats=(50,)
+    readings=400,
+    houses=10,
+    series=2,
+    batch=4,
+    sections=60,
+    planned=40,
+    requests=1,
+    starts=1,
+    repeats=1,
+    coats=(50,),
 )
 
 

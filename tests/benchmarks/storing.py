@@ -16,6 +16,7 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from tests.benchmarks import planning
 from tests.benchmarks.comparing import Result, Sizes, medians, times_faster, times_slower
 
 TABLE = "inspections_reading"
@@ -26,7 +27,12 @@ def run(sizes: Sizes) -> list[Result]:
     from django.db import connection
 
     engine = {"sqlite": "SQLite", "postgresql": "PostgreSQL"}[connection.vendor]
-    return [_loading(engine, sizes), *_reading(engine, sizes), _asking(engine, sizes)]
+    return [
+        _loading(engine, sizes),
+        *_reading(engine, sizes),
+        _asking(engine, sizes),
+        planning.run(engine, sizes),
+    ]
 
 
 # Loading -----------------------------------------------------------------------------------------------
