@@ -11,8 +11,8 @@ from inspections.analysis.advice import advise, is_read
 from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.coats import coat_area
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
-from inspections.analysis.monotone import first_passage
 from inspections.analysis.onset import onset
+from inspections.analysis.passage import first_passage
 from inspections.analysis.records import BuildingRecord, SectionRecord
 from inspections.analysis.results import (
     FEW_VISITS,

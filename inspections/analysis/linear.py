@@ -356,12 +356,18 @@ def truncated_normal(
     exact = low == high
     result, variance = np.array(low, dtype=float), np.zeros(len(mean))
     a, b = (low[~exact] - mean[~exact]) / sd, (high[~exact] - mean[~exact]) / sd
-    _, at_a, at_b = _mass(a, b)
+    _, shift, shrunk = interval_moments(a, b)
+    result[~exact] = mean[~exact] + sd * shift
+    variance[~exact] = sd**2 * shrunk
+    return result, variance
+
+
+def interval_moments(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log probability of a standard normal between a and b (n,), and its mean and variance given that."""
+    log_mass, at_a, at_b = _mass(a, b)
     shift = at_a - at_b
     a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
-    result[~exact] = mean[~exact] + sd * shift
-    variance[~exact] = sd**2 * np.clip(1 + a * at_a - b * at_b - shift**2, 0.0, 1.0)
-    return result, variance
+    return log_mass, shift, np.clip(1 + a * at_a - b * at_b - shift**2, 0.0, 1.0)
 
 
 def _mass(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

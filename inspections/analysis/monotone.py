@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaincc, digamma, gammaincc, ndtri, stdtrit
+from scipy.special import digamma, gammaincc, ndtri, stdtrit
 
 from inspections.analysis.records import YEAR, FloatArray
 
@@ -32,20 +32,7 @@ CLEARLY = 0.95
 #: Years over which recent growth is measured, and the fewest surveys that may carry it.
 RECENT_YEARS = 3.0
 RECENT_SURVEYS = 4
-#: Longest forecast, years.
-HORIZON = 30.0
-#: Probabilities at the early, the expected (median) and the late date.
-EARLY, EXPECTED, LATE = 0.1, 0.5, 0.9
-#: Independent small losses a year that the growth is thought to be made of, where the surveys tell nothing of
-#: it: the spread of a year's growth is then as large as its mean. Ours, bounded both ways below.
-JUMPS_PER_YEAR = 1.0
-LEAST_JUMPS, MOST_JUMPS = 0.2, 20.0
-
-#: Dates are found to this part of a day.
-DAY_FRACTION = 0.1
-
 _ALTERNATIONS = 200
-_QUADRATURE = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,20 +55,6 @@ class Loss:
     rate_low: float
     rate_high: float
     n: int
-    method: str
-
-
-@dataclass(frozen=True, slots=True)
-class Passage:
-    """Days on which the threshold is reached with probability 10 %, 50 % and 90 %; inf beyond the horizon."""
-
-    early: float
-    expected: float
-    late: float
-    rate_per_year: float
-    jumps_per_year: float
-    level: float
-    level_sd: float
     method: str
 
 
@@ -137,13 +110,13 @@ def cumulative_loss(
     ``low`` and ``high`` bound a share that was seen in part (a lower bound: high inf). A share at or under
     the detection limit is only known to lie between zero and that limit.
     """
-    times, lows, highs = _surveys(time, fraction, low, high, detection_limit)
+    times, lows, highs = survey_bounds(time, fraction, low, high, detection_limit)
     if not len(times):
         return None
     rough = isotonic_between(lows, highs)
     error = survey_error(rough)
     fit = isotonic_between(lows, highs, error**-2)
-    onset, earliest = _onset(times, fit, error, detection_limit)
+    onset, earliest = onset_of(times, fit, error, detection_limit)
     rate, rate_low, rate_high, surveys = _recent_growth(times, np.clip(fit, lows, highs), error)
     method = "isotonic regression"
     if np.isnan(rate_low):
@@ -151,46 +124,6 @@ def cumulative_loss(
     elif surveys:
         method += f"; growth over the last {surveys} surveys"
     return Loss(times, fit, error, onset, earliest, rate, rate_low, rate_high, len(times), method)
-
-
-def first_passage(
-    time: npt.ArrayLike,
-    fraction: npt.ArrayLike,
-    threshold: float,
-    as_of: float,
-    low: npt.ArrayLike | None = None,
-    high: npt.ArrayLike | None = None,
-    detection_limit: float = DETECTION_LIMIT,
-    power: float = 1.0,
-) -> Passage | None:
-    """When the affected share reaches ``threshold``, told on day ``as_of``; None without a survey till then.
-
-    A gamma process (van Noortwijk 2009): growth over t years has shape ``jumps`` t**power, where t runs from
-    the last survey without loss. Mean and jumps come from the surveys' moments less the survey error. The
-    mean stays uncertain: with jumps known, the growth to come over the growth so far is a ratio of gamma
-    variables, so that P(passed by t) is an incomplete beta function. The level today has its error too, taken
-    in by quadrature. A dated passage in the past is given by the fit.
-    """
-    times, lows, highs = _surveys(time, fraction, low, high, detection_limit)
-    until = times <= np.floor(as_of)
-    times, lows, highs = times[until], lows[until], highs[until]
-    if not len(times):
-        return None
-    error = survey_error(isotonic_between(lows, highs))
-    fit = isotonic_between(lows, highs, error**-2)
-    level, level_sd = float(fit[-1]), _level_error(fit, error)
-    _, earliest = _onset(times, fit, error, detection_limit)
-    start = earliest if np.isfinite(earliest) else times[0]
-    clock = _Clock(start, power)
-    jumps = _jumps_per_year(times, np.clip(fit, lows, highs), error, clock)
-    exposure = float(clock.elapsed(max(times[-1], start + YEAR)))
-    # What could have been lost unseen keeps a wall without loss from being certain of none.
-    grown = max(level - (fit[0] if np.isneginf(earliest) else 0.0), detection_limit / 2)
-    nodes, chances = _levels(level, level_sd)
-    passed = _Future(clock, threshold - nodes, chances, jumps, exposure, grown, float(times[-1]))
-    early, expected, late = _dates(passed, as_of, times, fit, threshold).tolist()
-    method = "gamma process with survey error"
-    return Passage(early, expected, late, grown / exposure, jumps, level, level_sd, method)
 
 
 def gamma_process_mle(increments: npt.ArrayLike, steps: npt.ArrayLike) -> tuple[float, float]:
@@ -226,39 +159,7 @@ def gamma_passage_quantile(chance: float, need: float, shape: float, scale: floa
     return math.exp(_root(missing, centre - 20, centre + 10, 1e-13))
 
 
-@dataclass(frozen=True, slots=True)
-class _Clock:
-    """The process's own time: years since ``start``, raised to ``power``."""
-
-    start: float
-    power: float
-
-    def elapsed(self, day: FloatArray | float) -> FloatArray:
-        return np.asarray((np.maximum(day - self.start, 0.0) / YEAR) ** self.power, dtype=float)
-
-
-@dataclass(frozen=True, slots=True)
-class _Future:
-    """The probability of having passed, for levels ``need`` below the threshold with their ``chances``."""
-
-    clock: _Clock
-    need: FloatArray
-    chances: FloatArray
-    jumps: float
-    exposure: float
-    grown: float
-    last: float
-
-    def passed(self, day: FloatArray) -> FloatArray:
-        """P(threshold reached by each ``day`` (m,)), shape (m,)."""
-        ahead = self.jumps * (self.clock.elapsed(day) - self.clock.elapsed(self.last))[:, None]
-        need = np.maximum(self.need, 0.0)
-        share = need / (need + self.grown)
-        later = betaincc(np.maximum(ahead, np.finfo(float).tiny), self.jumps * self.exposure, share)
-        return np.asarray(np.where(self.need <= 0, 1.0, np.where(ahead > 0, later, 0.0)) @ self.chances)
-
-
-def _surveys(
+def survey_bounds(
     time: npt.ArrayLike,
     fraction: npt.ArrayLike,
     low: npt.ArrayLike | None,
@@ -281,7 +182,7 @@ def _surveys(
     return days, np.where(crossed, middle, lower), np.where(crossed, middle, upper)
 
 
-def _onset(
+def onset_of(
     time: FloatArray, fit: FloatArray, error: FloatArray, detection_limit: float
 ) -> tuple[float, float]:
     margin = float(ndtri(CLEARLY)) * error / np.sqrt(_block_sizes(fit))
@@ -296,10 +197,6 @@ def _block_sizes(fit: FloatArray) -> FloatArray:
     """How many surveys each level of the fit rests on."""
     _, block, count = np.unique(fit, return_inverse=True, return_counts=True)
     return np.asarray(count[block], dtype=float)
-
-
-def _level_error(fit: FloatArray, error: FloatArray) -> float:
-    return float(error[-1] / np.sqrt(_block_sizes(fit)[-1]))
 
 
 def _recent_growth(time: FloatArray, share: FloatArray, error: FloatArray) -> tuple[float, float, float, int]:
@@ -321,47 +218,6 @@ def _recent_growth(time: FloatArray, share: FloatArray, error: FloatArray) -> tu
     return max(slope, 0.0), max(slope - reach, 0.0), max(slope + reach, 0.0), n
 
 
-def _jumps_per_year(time: FloatArray, share: FloatArray, error: FloatArray, clock: _Clock) -> float:
-    """Squared mean over variance of a year's growth, by moments (van Noortwijk 2009).
-
-    The scatter of the increments about their mean growth, less what survey error puts in; drawn towards
-    :data:`JUMPS_PER_YEAR` as if that were worth two increments, and kept in bounds.
-    """
-    since = time >= clock.start
-    steps = np.diff(clock.elapsed(time[since]))
-    total = float(steps.sum())
-    if total <= 0:
-        return JUMPS_PER_YEAR
-    increments = np.diff(share[since])
-    mean = max(float(increments.sum()) / total, 1e-6)
-    noise = float((error[since][1:] ** 2 + error[since][:-1] ** 2).sum())
-    scatter = max(float(((increments - mean * steps) ** 2).sum()) - noise, 0.0)
-    expected = total - float((steps**2).sum()) / total
-    prior = mean**2 / JUMPS_PER_YEAR
-    typical = total / len(steps)
-    variance = (scatter + 2 * typical * prior) / (expected + 2 * typical)
-    return float(np.clip(mean**2 / variance, LEAST_JUMPS, MOST_JUMPS))
-
-
-def _levels(level: float, sd: float) -> tuple[FloatArray, FloatArray]:
-    """Nodes and chances of a normal level, by Gauss-Hermite quadrature; a share is not below zero."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_QUADRATURE)
-    return np.maximum(level + sd * nodes, 0.0), weights / weights.sum()
-
-
-def _dates(future: _Future, as_of: float, time: FloatArray, fit: FloatArray, threshold: float) -> FloatArray:
-    """Days on which the probability of having passed reaches 10, 50 and 90 %, found by halving."""
-    chances = np.array([EARLY, EXPECTED, LATE])
-    low, high = np.full(3, float(as_of)), np.full(3, as_of + HORIZON * YEAR)
-    past, beyond = future.passed(low) >= chances, future.passed(high) < chances
-    while (high - low).max() > DAY_FRACTION:
-        middle = (low + high) / 2
-        reached = future.passed(middle) >= chances
-        low, high = np.where(reached, low, middle), np.where(reached, middle, high)
-    found = np.where(past, _crossing(time, fit, threshold, as_of), (low + high) / 2)
-    return np.where(beyond, np.inf, found)
-
-
 def _root(function: Callable[[float], float], low: float, high: float, width: float) -> float:
     """Root by halving, in a bracket where the sign changes; spares a request the import of scipy.optimize."""
     rising = function(high) > 0
@@ -372,15 +228,3 @@ def _root(function: Callable[[float], float], low: float, high: float, width: fl
         else:
             low = middle
     return (low + high) / 2
-
-
-def _crossing(time: FloatArray, fit: FloatArray, threshold: float, as_of: float) -> float:
-    """Day on which the fit, straight between surveys, reached the threshold; today where it has not."""
-    over = np.flatnonzero(fit >= threshold)
-    if not len(over):
-        return as_of
-    last = int(over[0])
-    if last == 0:
-        return float(time[0])
-    share = (threshold - fit[last - 1]) / (fit[last] - fit[last - 1])
-    return float(time[last - 1] + share * (time[last] - time[last - 1]))
