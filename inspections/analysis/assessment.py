@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from inspections.analysis.advice import advise, is_read
+from inspections.analysis.alarms import CALL
 from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.coats import coat_area
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
@@ -32,10 +33,6 @@ from inspections.analysis.verdict import Posterior, posteriors
 
 #: The affected share of a coat's area at which it has failed, unless the organisation says otherwise.
 FAILURE_THRESHOLD = 0.10
-#: Trapped water is called from this probability on, though another explanation may be somewhat likelier: a
-#: wall that is missed is taken to cost about twice a needless look, and a look is due where the odds are
-#: better than one to the ratio of the two. Ours.
-CALL = 0.35
 #: Below this probability of the likeliest hypothesis no verdict is given, and a verdict from fewer than
 #: ``FEW_VISITS`` visits must be surer. Ours: a coin's toss between two hypotheses is no verdict.
 LEAST_SURE, FEW_SURE = 0.4, 0.7

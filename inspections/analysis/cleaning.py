@@ -120,15 +120,16 @@ def slips(readings: Readings) -> BoolArray:
 
 def places_of(readings: Readings) -> npt.NDArray[np.int64]:
     """Number (n,) of the place that each reading was taken at: height, depth and point together."""
-    columns = np.column_stack(
-        [
-            np.nan_to_num(readings.height_mm, nan=-1.0),
-            np.nan_to_num(readings.depth_mm, nan=-1.0),
-            np.unique(readings.point, return_inverse=True)[1].astype(float),
-        ]
-    )
-    _, place = np.unique(columns, axis=0, return_inverse=True)
-    return np.asarray(place, dtype=np.int64).ravel()
+    place = np.zeros(len(readings), dtype=np.int64)
+    for column in (
+        np.nan_to_num(readings.height_mm, nan=-1.0),
+        np.nan_to_num(readings.depth_mm, nan=-1.0),
+        readings.point,
+    ):
+        # Column by column: much faster than numpy's search for distinct rows.
+        known, index = np.unique(column, return_inverse=True)
+        place = place * len(known) + index
+    return np.asarray(np.unique(place, return_inverse=True)[1], dtype=np.int64)
 
 
 def _slips_in(readings: Readings, growing: bool) -> BoolArray:

@@ -69,8 +69,11 @@ def _daily(readings: Readings, quantity: str) -> dict[float, float]:
     own = readings.of(quantity)
     # A reading off the scale has no value that a dew point could be had from.
     own = own.where(own.low == own.high)
-    day = np.floor(own.time)
-    return {float(one): float(np.median(own.value[day == one])) for one in np.unique(day)}
+    days, first, count = np.unique(np.floor(own.time), return_index=True, return_counts=True)
+    value = own.value[first]
+    for i in np.flatnonzero(count > 1):
+        value[i] = np.median(own.value[first[i] : first[i] + count[i]])
+    return dict(zip(days.tolist(), value.tolist(), strict=True))
 
 
 def _on(by_day: dict[float, float], time: FloatArray) -> FloatArray:

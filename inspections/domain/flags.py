@@ -6,14 +6,12 @@ import datetime as dt
 
 from django.db.models import F
 
+from inspections.analysis.alarms import LIMITS, is_open
 from inspections.models import LIVE_FLAG_STATES, Assessment, Flag
 from inspections.vocabulary import FlagState, Verdict
 
 #: Verdicts that somebody must act on: water is at work in the wall.
-FLAGGED = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY)
-#: A flag opens at the first probability and closes under the second; between them it stays as it is, so that
-#: one odd reading neither opens nor closes it. Ours, until limits are found by simulating the looks.
-OPENS_AT, CLOSES_UNDER = 0.60, 0.25
+FLAGGED = tuple(Verdict(verdict) for verdict in LIMITS)
 #: A dismissed flag does not come back sooner than this: somebody has looked, and said why.
 REST_AFTER_DISMISSAL = dt.timedelta(days=365)
 
@@ -30,14 +28,10 @@ def settle_flags(assessments: list[Assessment], today: dt.date) -> None:
             flags = known.get((assessment.section_id, verdict), [])
             chance = assessment.result["probability"][verdict]
             live = next((flag for flag in flags if flag.state in LIVE_FLAG_STATES), None)
-            if live is not None and chance < CLOSES_UNDER:
+            open_now = is_open(live is not None, chance, assessment.verdict == verdict, LIMITS[verdict])
+            if live is not None and not open_now:
                 _close(live, today)
-            elif (
-                live is None
-                and chance >= OPENS_AT
-                and assessment.verdict == verdict
-                and not _rests(flags, today)
-            ):
+            elif live is None and open_now and not _rests(flags, today):
                 opened.append(
                     Flag(section=assessment.section, verdict=verdict, opened_on=today, opened_by=assessment)
                 )

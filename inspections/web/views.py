@@ -17,13 +17,14 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from inspections.domain.openings import opening_ledger
 from inspections.queries import pages
 from inspections.queries.due import papers_of
 from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
 from inspections.vocabulary import ActionKind
 from inspections.web.forms import UnitsForm
-from inspections.web.present import cautions, hatches, house, ledger
+from inspections.web.present import cautions, hatches, house, ledger, method
 from inspections.web.present import portfolio as portfolio_page
 from inspections.web.present.papers import lines as paper_lines
 from inspections.web.present.photos import row as photo_row
@@ -138,9 +139,17 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 @member
 def how_verdicts_are_made(request: HttpRequest) -> HttpResponse:
-    """One screen for a landlord."""
-    organisations = pages.organisations_of(_user(request))
-    return _page(request, "wythe/how.html", _chosen(request, organisations))
+    """One screen for a landlord, the figures behind it, and what opened walls say of them."""
+    organisation = _chosen(request, pages.organisations_of(_user(request)))
+    opened = opening_ledger(organisation, _today(request)) if organisation else None
+    return _page(
+        request,
+        "wythe/how.html",
+        organisation,
+        evidence=method.evidence(),
+        opened=method.ledger(opened, _user(request).units) if opened else None,
+        cautions=cautions,
+    )
 
 
 @require_POST

@@ -12,9 +12,10 @@ from django.core.management import CommandError, call_command
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from inspections.analysis.alarms import LIMITS
 from inspections.analysis.results import LogOdds, SectionAssessment
 from inspections.domain import assess
-from inspections.domain.flags import CLOSES_UNDER, OPENS_AT, REST_AFTER_DISMISSAL
+from inspections.domain.flags import REST_AFTER_DISMISSAL
 from inspections.models import Assessment, Flag, Plan, Reading
 from inspections.records.loading import load_folder
 from inspections.vocabulary import FlagState
@@ -104,7 +105,7 @@ def test_a_flag_opens_stays_and_closes_at_levels_that_lie_apart(
     building: Building, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sections = building.sections.count()
-    between = (OPENS_AT + CLOSES_UNDER) / 2
+    between = (LIMITS["trapped_water"].opens + LIMITS["trapped_water"].closes) / 2
     for chance, live in ((between, 0), (0.9, sections), (between, sections), (0.9, sections), (0.05, 0)):
         told(building, monkeypatch, chance)
         assert live_flags(building) == live

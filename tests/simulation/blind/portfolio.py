@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 
 from tests.simulation.blind import bucket, rounds, truth
@@ -9,8 +11,13 @@ from tests.simulation.blind.plan import STEP_DAYS, House, Layer, Plan, Wall, dra
 from tests.simulation.book import CLASSES, Book, iso_day
 
 
-def simulate(seed: int, *, houses: int = 12, years: int = 12) -> Book:
-    """An invented portfolio of ``houses`` houses under care for ``years`` years, the same for a seed."""
+def simulate(
+    seed: int, *, houses: int = 12, years: int = 12, truth_days: Sequence[int] | None = None
+) -> Book:
+    """An invented portfolio of ``houses`` houses under care for ``years`` years, the same for a seed.
+
+    ``truth_days`` asks for the truth on other days than its own (days since 1970-01-01).
+    """
     rng = np.random.default_rng([seed, 0x57E7])
     plan = draw_plan(rng, houses, years)
     climate = bucket.weather(rng, plan)
@@ -21,7 +28,8 @@ def simulate(seed: int, *, houses: int = 12, years: int = 12) -> Book:
     for wall in plan.walls:
         _write_wall(rng, plan, wall, book)
     rounds.write_rounds(rng, plan, climate, course, book)
-    _write_truth(rng, plan, climate, course, book)
+    days = truth.as_of_days(rng, plan) if truth_days is None else truth_days
+    _write_truth(days, plan, climate, course, book)
     return book
 
 
@@ -89,11 +97,13 @@ def _layer(rng: np.random.Generator, house: House, wall: Wall, layer: Layer) -> 
 
 
 def _write_truth(
-    rng: np.random.Generator, plan: Plan, climate: bucket.Climate, course: bucket.Course, book: Book
+    days: Iterable[float], plan: Plan, climate: bucket.Climate, course: bucket.Course, book: Book
 ) -> None:
     true = truth.classes(plan, climate, course)
     hollow = course.hollow_water + course.hollow_wear
-    for day in truth.as_of_days(rng, plan):
+    for day in days:
+        if not plan.first <= day <= plan.last:
+            continue
         step = int((day - climate.day[0]) / STEP_DAYS)
         for i, wall in enumerate(plan.walls):
             book.truth.append(

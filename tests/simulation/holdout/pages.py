@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,8 +14,13 @@ from tests.simulation.holdout.visits import Round, plan_round
 from tests.simulation.holdout.walls import Wall, build, months_of, onset, truths
 
 
-def simulate(seed: int, *, houses: int = 10, years: int = 14) -> Book:
-    """A book of ``houses`` houses (2 to 4 sections each on average) over ``years`` years, and its truth."""
+def simulate(
+    seed: int, *, houses: int = 10, years: int = 14, truth_days: Sequence[int] | None = None
+) -> Book:
+    """A book of ``houses`` houses (2 to 4 sections each on average) over ``years`` years, and its truth.
+
+    ``truth_days`` asks for the truth on other days than its own (days since 1970-01-01).
+    """
     rng = np.random.default_rng([seed, 0x407D])
     place = settle(rng, houses, years)
     wall = build(rng, place)
@@ -29,7 +35,7 @@ def simulate(seed: int, *, houses: int = 10, years: int = 14) -> Book:
             code = f"W{counter:02d}"
             _write_section(rng, book, wall, visit, int(i), code)
             _read(rng, book, wall, visit, int(i), code)
-            _tell(rng, book, wall, names, visit, int(i), code)
+            _tell(rng, book, wall, names, visit, int(i), code, truth_days)
     return book
 
 
@@ -352,11 +358,14 @@ def _tell(
     visit: Round,
     i: int,
     code: str,
+    asked: Sequence[int] | None,
 ) -> None:
     place = wall.place
     bought = wall.month_of(i)
     start, end = place.day(bought), place.day(place.months) - 1
     days = np.sort(rng.uniform(start + (end - start) / 3, end, int(rng.integers(3, 6))))
+    if asked is not None:
+        days = np.array([day for day in asked if start <= day <= end], dtype=float)
     for day, m in zip(days, months_of(days, place), strict=True):
         book.truth.append(
             {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from inspections.analysis.records import YEAR
@@ -20,10 +22,13 @@ SUBSTRATES = ("rubble_stone", "coursed_stone", "brick", "mixed", "unknown", "con
 MORTARS = ("lime", "clay", "natural_cement", "cement_lime", "unknown")
 
 
-def simulate(seed: int, *, houses: int = 12, years: float = 12) -> Book:
+def simulate(
+    seed: int, *, houses: int = 12, years: float = 12, truth_days: Sequence[int] | None = None
+) -> Book:
     """A book of ``houses`` houses of three to seven sections, each followed for about ``years`` (6 to 15).
 
-    The same arguments give the same book, and a house doesn't depend on how many follow it.
+    The same arguments give the same book, and a house doesn't depend on how many follow it. ``truth_days``
+    asks for the truth on other days than its own (days since 1970-01-01); the record is the same.
     """
     book = Book()
     for number in range(houses):
@@ -31,7 +36,7 @@ def simulate(seed: int, *, houses: int = 12, years: float = 12) -> Book:
         house = draw_house(rng, f"P{seed % 100_000:05d}-{number + 1:02d}", years)
         _add_house(book, house)
         for index in range(int(rng.integers(3, 8))):
-            _add_section(rng, book, house, f"S{index + 1:02d}")
+            _add_section(rng, book, house, f"S{index + 1:02d}", truth_days)
         observe_house(rng, house, book)
     return book
 
@@ -72,7 +77,9 @@ def _house_events(house: House) -> list[tuple[str, float, str]]:
     return [event for event in happened if first <= event[1] < last]
 
 
-def _add_section(rng: np.random.Generator, book: Book, house: House, code: str) -> None:
+def _add_section(
+    rng: np.random.Generator, book: Book, house: House, code: str, truth_days: Sequence[int] | None
+) -> None:
     history = draw_history(rng, house)
     latent = draw_latent(rng, house, history)
     length, height = round(rng.uniform(1.5, 6.0), 1), round(rng.uniform(1.8, 2.4), 2)
@@ -97,7 +104,7 @@ def _add_section(rng: np.random.Generator, book: Book, house: House, code: str) 
         _add_coat(rng, book, house, code, coat, wall.area_m2)
     _add_events(rng, book, house, code, history, latent, wall.area_m2)
     observe_section(rng, house, code, wall, history, latent, book)
-    book.truth.extend(truth_rows(house, code, history, latent))
+    book.truth.extend(truth_rows(house, code, history, latent, truth_days))
 
 
 def _add_coat(

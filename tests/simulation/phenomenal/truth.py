@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -56,12 +57,20 @@ def class_path(house: House, history: History, latent: Latent) -> np.ndarray:
     )
 
 
-def truth_rows(house: House, section: str, history: History, latent: Latent) -> list[Row]:
-    """One row at each 31 October from three years after the first visit to the last visit's year."""
+def truth_rows(
+    house: House, section: str, history: History, latent: Latent, days: Sequence[int] | None = None
+) -> list[Row]:
+    """One row at each 31 October from three years after the first visit to the last visit's year.
+
+    Where ``days`` are given, one on each of those from the first visit to the last instead.
+    """
     classes = class_path(house, history, latent)
     changed = np.flatnonzero(np.diff(classes, prepend=-1))
     rows: list[Row] = []
-    for day in as_of_days(house.visits):
+    asked = as_of_days(house.visits)
+    if days is not None:
+        asked = [float(day) for day in days if house.visits[0] <= day <= house.visits[-1]]
+    for day in asked:
         i = int(np.searchsorted(house.grid, day + 1)) - 1
         began = house.grid[changed[np.searchsorted(changed, i, side="right") - 1]]
         rows.append(

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -35,10 +35,12 @@ def simulate(
     sections: int = SECTIONS_A_HOUSE,
     style: Style | None = None,
     arrange: Callable[[Plan], None] | None = None,
+    truth_days: Sequence[int] | None = None,
 ) -> Book:
     """The record book of one invented portfolio, with its truth once a year after the first few.
 
     ``arrange`` may change the plan before its first day: which walls there are, and what is put on them.
+    ``truth_days`` asks for the truth on other days (days since 1970-01-01); the record is the same.
     """
     rng = np.random.default_rng(seed)
     style = draw_style(rng) if style is None else style
@@ -50,7 +52,9 @@ def simulate(
     time = start_day + STEP * np.arange(life.steps)
     Reader(rng, style, life, looks, observe(rng, style, life, looks, time), kits, book).read_all()
     write_ledger(rng, style, life, start_day, book)
-    book.truth = truth_rows(life.plan, life.history, classify(life.history), start_day, _asked(style, years))
+    last = start_day + life.steps * STEP
+    days = _asked(style, years) if truth_days is None else [d for d in truth_days if start_day <= d < last]
+    book.truth = truth_rows(life.plan, life.history, classify(life.history), start_day, days)
     return book
 
 
