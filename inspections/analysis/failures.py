@@ -14,6 +14,8 @@ Med. Res. 26 (a reading near the threshold is not the loss itself). From memory.
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -304,32 +306,36 @@ def _passage(share: FloatArray, doubtful: BoolArray, threshold: float) -> tuple[
     the record ends in surveys that can't be told from the threshold, that fit leans upwards, and a straight
     line through them is asked instead.
     """
-    clear = (share >= threshold) & ~doubtful
-    twice = np.flatnonzero(clear[1:] & clear[:-1])
-    if len(twice):
-        share, doubtful = share[: twice[0] + 2], doubtful[: twice[0] + 2]
-    fit = isotonic(share, survey_error(share) ** -2)
-    over = np.flatnonzero(fit >= threshold)
-    if not len(over):
+    values, unsure = share.tolist(), doubtful.tolist()
+    count = len(values)
+    for place in range(1, count):
+        if all(values[one] >= threshold and not unsure[one] for one in (place - 1, place)):
+            count = place + 1
+            break
+    fit = isotonic(values[:count], survey_error(share[:count]) ** -2).tolist()
+    first = next((place for place, level in enumerate(fit) if level >= threshold), None)
+    if first is None:
         return None
-    first = int(over[0])
     if first == 0:
         return -1, 0
-    tail = 0 if doubtful.all() else len(share) - int(np.argmin(doubtful[::-1]))
-    if first >= tail and len(share) - tail > 1 and _line_end(share[tail:]) < threshold:
+    tail = count
+    while tail > 0 and unsure[tail - 1]:
+        tail -= 1
+    if first >= tail and count - tail > 1 and _line_end(values[tail:count]) < threshold:
         return None
-    _, block, count = np.unique(fit, return_inverse=True, return_counts=True)
-    error = CLEAR * survey_error(fit) / np.sqrt(count[block])
-    under = np.flatnonzero(fit[:first] < (threshold - error)[:first])
-    beyond = np.flatnonzero(fit >= threshold + error)
-    return (int(under[-1]) if len(under) else -1), (int(beyond[0]) if len(beyond) else len(share) - 1)
+    sizes = Counter(fit)
+    error = {level: CLEAR * float(survey_error(level)) / math.sqrt(size) for level, size in sizes.items()}
+    under = [place for place in range(first) if fit[place] < threshold - error[fit[place]]]
+    beyond = (place for place in range(first, count) if fit[place] >= threshold + error[fit[place]])
+    return (under[-1] if under else -1), next(beyond, count - 1)
 
 
-def _line_end(value: FloatArray) -> float:
-    """Where a line through values in order ends; their mean where it would fall."""
-    place = np.arange(len(value)) - (len(value) - 1) / 2
-    slope = float(place @ value / (place @ place))
-    return float(value.mean() + max(slope, 0.0) * place[-1])
+def _line_end(values: list[float]) -> float:
+    """Where a least-squares line through values in order ends; their mean where it would fall."""
+    last = (len(values) - 1) / 2
+    mean = sum(values) / len(values)
+    slope = sum((place - last) * value for place, value in enumerate(values))
+    return mean + max(slope, 0.0) * last / sum((place - last) ** 2 for place in range(len(values)))
 
 
 def _first(which: BoolArray, at: IntArray) -> IntArray:

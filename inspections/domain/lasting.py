@@ -1,53 +1,33 @@
-"""What lasts: one function for each result, for the command, the API and the pages alike."""
+"""What lasts: one function for each result, for the command, the API and the pages alike.
+
+An answer is kept in the cache and given again as long as no record changes that it rests on.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
 
+from django.core.cache import cache
 from django.db.models import QuerySet
 
 from inspections.analysis import costs, rates
 from inspections.analysis.costs import GroupCost
 from inspections.analysis.rates import FailureRates, GroupLoss
-from inspections.queries.lives import CoatBook, coat_book
+from inspections.queries.lives import CoatBook, coat_book, state_of, today_of
 from inspections.queries.series import day_number
 from inspections.vocabulary import USUAL_FIELDS
+from portfolio import __version__
 from portfolio.models import Organisation, Treatment
 
+#: How long an answer is kept that nobody asks for again.
+KEPT_SECONDS = 24 * 3600
 
-def failure_rates(
-    organisation: Organisation,
-    by: Sequence[str] = USUAL_FIELDS,
-    as_of: dt.date | None = None,
-    chosen: QuerySet[Treatment] | None = None,
-) -> FailureRates:
-    """How often and how soon coats fail, in groups ``by`` fields; of ``chosen`` innermost layers only."""
-    return _rates(coat_book(organisation, by, as_of, chosen), by)
-
-
-def deterioration_rates(
-    organisation: Organisation,
-    by: Sequence[str] = USUAL_FIELDS,
-    as_of: dt.date | None = None,
-    chosen: QuerySet[Treatment] | None = None,
-) -> tuple[dt.date, tuple[GroupLoss, ...]]:
-    """How fast coats lose area, and the day at the end of which that was known."""
-    book = coat_book(organisation, by, as_of, chosen)
-    return book.as_of, _losses(book, by)
-
-
-def service_costs(
-    organisation: Organisation,
-    by: Sequence[str] = USUAL_FIELDS,
-    as_of: dt.date | None = None,
-    chosen: QuerySet[Treatment] | None = None,
-    discount: float = 0.0,
-) -> tuple[dt.date, tuple[GroupCost, ...]]:
-    """What coats cost for each m² and year of service, and the day at the end of which that was known."""
-    book = coat_book(organisation, by, as_of, chosen)
-    return book.as_of, _costs(book, by, discount)
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +39,38 @@ class WhatLasts:
     costs: tuple[GroupCost, ...]
 
 
+def failure_rates(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL_FIELDS,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+) -> FailureRates:
+    """How often and how soon coats fail, in groups ``by`` fields; of ``chosen`` innermost layers only."""
+    return _answer(organisation, by, as_of, chosen, _rates, "rates")
+
+
+def deterioration_rates(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL_FIELDS,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+) -> tuple[dt.date, tuple[GroupLoss, ...]]:
+    """How fast coats lose area, and the day at the end of which that was known."""
+    return _answer(organisation, by, as_of, chosen, _dated_losses, "losses")
+
+
+def service_costs(
+    organisation: Organisation,
+    by: Sequence[str] = USUAL_FIELDS,
+    as_of: dt.date | None = None,
+    chosen: QuerySet[Treatment] | None = None,
+    discount: float = 0.0,
+) -> tuple[dt.date, tuple[GroupCost, ...]]:
+    """What coats cost for each m² and year of service, and the day at the end of which that was known."""
+    found = partial(_dated_costs, discount=discount)
+    return _answer(organisation, by, as_of, chosen, found, f"costs at {discount!r}")
+
+
 def what_lasts(
     organisation: Organisation,
     by: Sequence[str] = USUAL_FIELDS,
@@ -66,20 +78,51 @@ def what_lasts(
     discount: float = 0.0,
 ) -> WhatLasts:
     """Failures, loss of area and costs of all coats."""
-    book = coat_book(organisation, by, as_of)
-    return WhatLasts(_rates(book, by), _losses(book, by), _costs(book, by, discount))
+    found = partial(_everything, discount=discount)
+    return _answer(organisation, by, as_of, None, found, f"everything at {discount!r}")
+
+
+def _answer(
+    organisation: Organisation,
+    by: Sequence[str],
+    as_of: dt.date | None,
+    chosen: QuerySet[Treatment] | None,
+    found: Callable[[CoatBook, Sequence[str]], Answer],
+    what: str,
+) -> Answer:
+    """What ``found`` makes of the coats, or what it made of them before; ``what`` tells results apart."""
+    day = as_of or today_of(organisation)
+    asked = [
+        __version__,
+        state_of(organisation),
+        what,
+        *by,
+        day,
+        None if chosen is None else chosen.query.sql_with_params(),
+    ]
+    key = "lasting:" + hashlib.sha256("\n".join(map(str, asked)).encode()).hexdigest()
+    kept: Answer | None = cache.get(key)
+    if kept is None:
+        kept = found(coat_book(organisation, by, day, chosen), by)
+        cache.set(key, kept, KEPT_SECONDS)
+    return kept
 
 
 def _rates(book: CoatBook, by: Sequence[str]) -> FailureRates:
     return rates.failure_rates(by, book.group, book.lives, book.house, book.as_of, book.threshold)
 
 
-def _losses(book: CoatBook, by: Sequence[str]) -> tuple[GroupLoss, ...]:
-    return rates.deterioration_rates(by, book.group, book.lives, book.house)
+def _dated_losses(book: CoatBook, by: Sequence[str]) -> tuple[dt.date, tuple[GroupLoss, ...]]:
+    return book.as_of, rates.deterioration_rates(by, book.group, book.lives, book.house)
 
 
-def _costs(book: CoatBook, by: Sequence[str], discount: float) -> tuple[GroupCost, ...]:
+def _dated_costs(book: CoatBook, by: Sequence[str], discount: float) -> tuple[dt.date, tuple[GroupCost, ...]]:
     last = day_number(book.as_of)
-    return costs.service_costs(
+    found = costs.service_costs(
         by, book.group, book.coats, book.lives, book.house, book.payments, last, discount
     )
+    return book.as_of, found
+
+
+def _everything(book: CoatBook, by: Sequence[str], discount: float) -> WhatLasts:
+    return WhatLasts(_rates(book, by), _dated_losses(book, by)[1], _dated_costs(book, by, discount)[1])

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection
-from django.db.models import CharField, Q, QuerySet
+from django.db.models import CharField, Count, Q, QuerySet, Sum
 from django.db.models.functions import Cast
 from django.utils import timezone
 
@@ -32,12 +32,13 @@ from inspections.analysis.failures import (
     systems,
 )
 from inspections.analysis.records import YEAR, FloatArray
-from inspections.models import Action, Allocation, Instrument, Reading, Visit
+from inspections.models import Action, Allocation, Instrument, Reading, Trial, Visit
 from inspections.queries.series import day_number, instrument_of
 from inspections.vocabulary import COAT_PATHS, ActionKind, Qualifier, Quantity, Unit
-from portfolio.models import Building, Event, Organisation, Treatment
+from portfolio.models import Building, Event, Organisation, Section, Treatment
 from portfolio.vocabulary import EventKind, Purpose, RemovalReason
 
+_AREAS = (Quantity.HOLLOW_AREA, Quantity.SPALL_AREA)
 _COLUMNS = (
     "key",
     "section_key",
@@ -80,6 +81,20 @@ def today_of(organisation: Organisation) -> dt.date:
     zones = Building.objects.of(organisation).standing().order_by().values_list("timezone", flat=True)
     now = timezone.now()
     return max((now.astimezone(ZoneInfo(zone)).date() for zone in zones.distinct()), default=now.date())
+
+
+def state_of(organisation: Organisation) -> str:
+    """What changes whenever a record does that the lives or their groups rest on: counts and revisions."""
+    parts: list[Any] = [organisation.pk, organisation.failure_threshold]
+    for model in (Building, Section, Treatment, Event, Visit, Instrument, Trial, Allocation, Action):
+        parts += _count(model.objects.of(organisation))
+    parts += _count(Reading.objects.of(organisation).filter(quantity__in=_AREAS))
+    return " ".join(map(str, parts))
+
+
+def _count(records: QuerySet[Any]) -> tuple[int, int]:
+    found = records.order_by().aggregate(count=Count("pk"), revisions=Sum("revision"))
+    return found["count"], found["revisions"] or 0
 
 
 def coat_book(
@@ -251,7 +266,7 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
     readings = Reading.objects.of(organisation).standing()
     areas = readings.filter(
         _within_range(organisation),
-        quantity__in=(Quantity.HOLLOW_AREA, Quantity.SPALL_AREA),
+        quantity__in=_AREAS,
         section__isnull=False,
         replicate=1,
     )
@@ -259,19 +274,26 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
         section_key=Cast("section_id", CharField()), visit_key=Cast("visit_id", CharField())
     )
     rows = _fetch(keyed.values_list("section_key", "visit_key", "quantity", "value", "qualifier"))
+    days = _visit_days(organisation, as_of)
+    count = len(rows)
+    section = np.fromiter((sections.get(row[0], -1) for row in rows), np.int64, count)
+    day = np.fromiter((days.get(row[1], np.nan) for row in rows), float, count)
+    hollow = np.fromiter((row[2] == Quantity.HOLLOW_AREA for row in rows), bool, count)
+    value = np.fromiter((row[3] for row in rows), float, count)
+    below = np.fromiter((row[4] == Qualifier.BELOW for row in rows), bool, count)
+    above = np.fromiter((row[4] == Qualifier.ABOVE for row in rows), bool, count)
+    kept = (section >= 0) & np.isfinite(day)
+    low, high = np.where(below, 0.0, value), np.where(above, np.inf, value)
+    return Areas(section[kept], day[kept], hollow[kept], low[kept], high[kept])
+
+
+def _visit_days(organisation: Organisation, as_of: dt.date) -> dict[str, float]:
+    """The day of each visit up to ``as_of``, by the visit's key."""
     visits = Visit.objects.of(organisation).filter(day__lte=as_of).order_by()
-    days = dict(visits.annotate(key=Cast("pk", CharField())).values_list("key", "day"))
-    numbers = {key: day_number(day) for key, day in days.items()}
-    rows = [row for row in rows if row[0] in sections and row[1] in numbers]
-    value = np.array([row[3] for row in rows], dtype=float)
-    end = np.array([row[4] for row in rows], dtype=np.str_)
-    return Areas(
-        section=np.array([sections[row[0]] for row in rows], dtype=np.int64),
-        day=np.array([numbers[row[1]] for row in rows], dtype=float),
-        hollow=np.array([row[2] == Quantity.HOLLOW_AREA for row in rows], dtype=bool),
-        low=np.where(end == Qualifier.BELOW, 0.0, value),
-        high=np.where(end == Qualifier.ABOVE, np.inf, value),
-    )
+    keyed = visits.annotate(key=Cast("pk", CharField()), written=Cast("day", CharField()))
+    rows = _fetch(keyed.values_list("key", "written"))
+    days = np.array([row[1] for row in rows], dtype="datetime64[D]").astype(np.int64)
+    return dict(zip([row[0] for row in rows], days.astype(float).tolist(), strict=True))
 
 
 def _fetch(values: QuerySet[Any, tuple[Any, ...]]) -> list[tuple[Any, ...]]:

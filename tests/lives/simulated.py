@@ -55,6 +55,7 @@ def simulate(plan: Plan, seed: int) -> Simulated:
     rng = np.random.default_rng(seed)
     rows: list[tuple[float, ...]] = []
     areas: list[tuple[float, ...]] = []
+    rounds: dict[int, FloatArray] = {}
     frail = rng.normal(0, plan.frailty, plan.coats // plan.a_house + 2)
     while len(rows) < plan.coats:
         section = len(rows)
@@ -64,12 +65,11 @@ def simulate(plan: Plan, seed: int) -> Simulated:
         begun = np.floor(
             rng.uniform(FIRST - 15 * YEAR, FIRST) if found else rng.uniform(FIRST, LAST - 3 * YEAR)
         )
-        days = _visits(max(begun, FIRST), plan, rng)
+        days = rounds.setdefault(house, _visits(FIRST, plan, rng))
+        days = days[days > begun]
         planned = begun + rng.exponential(1 / plan.planned) * 6 * YEAR if plan.planned else np.inf
         days = days[days <= planned]
         full = rng.random(len(days)) >= plan.unsounded
-        if found and (not full.any() or begun + life <= days[full][0]):
-            continue
         size = rng.uniform(4, 12)
         share = _path(days - begun, life, rng)
         read = _read(share, size, plan, rng)
@@ -78,6 +78,9 @@ def simulate(plan: Plan, seed: int) -> Simulated:
         seen = float(over[1]) + rng.uniform(30, 400) if len(over) > 1 and rng.random() < 0.5 else np.inf
         removed = np.floor(min(planned, seen))
         kept = days <= removed
+        sounded = days[kept & full]
+        if found and (not len(sounded) or begun + life <= sounded[0]):
+            continue
         for k in np.flatnonzero(kept):
             areas.append((section, days[k], 0.0, np.round(read[k] - hollow[k], 2)))
             if full[k]:

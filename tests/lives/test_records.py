@@ -283,3 +283,28 @@ def test_the_command_says_what_is_wrong(cast: Cast, options: list[str], message:
 
 def test_fields_may_be_spaced() -> None:
     assert coat_fields("binder, substrate") == ("binder", "substrate")
+
+
+def test_an_answer_is_kept_until_a_record_changes(cast: Cast, section: Section) -> None:
+    layer = coat(section)
+    read(section, dt.date(2012, 6, 1), hollow=0.1, fallen=0.0)
+    first = failure_rates(cast.organisation, as_of=AS_OF)
+    with CaptureQueriesContext(connection) as queries:
+        assert failure_rates(cast.organisation, as_of=AS_OF) == first
+    assert all("COUNT" in query["sql"] for query in queries)
+    # A correction, a new reading, a voided one and another threshold each make it anew.
+    Reading.objects.filter(quantity="hollow_area").update(value=2.0, revision=2)
+    assert failure_rates(cast.organisation, as_of=AS_OF).groups[0].failures == 1
+    Treatment.objects.filter(pk=layer.pk).update(binder="NHL 5", revision=2)
+    assert failure_rates(cast.organisation, as_of=AS_OF).groups[0].group == {"binder": "NHL 5"}
+    read(section, dt.date(2011, 6, 1), hollow=0.0, fallen=0.0)
+    again = failure_rates(cast.organisation, as_of=AS_OF)
+    assert again.groups[0].section_years > first.groups[0].section_years - 1
+    cast.organisation.failure_threshold = 0.5
+    cast.organisation.save()
+    assert failure_rates(cast.organisation, as_of=AS_OF).groups[0].failures == 0
+    # Other questions have other answers.
+    assert failure_rates(cast.organisation, ("kind",), AS_OF).groups[0].group == {"kind": "parge_coat"}
+    nothing = Treatment.objects.filter(binder="clay")
+    assert failure_rates(cast.organisation, as_of=AS_OF, chosen=nothing).groups == ()
+    assert failure_rates(cast.other_organisation, as_of=AS_OF).groups == ()
