@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from django.db.models import Func, IntegerField
 
 from inspections.analysis import records
 from inspections.analysis.records import BuildingRecord, Coat, Happening, Readings, SectionRecord
@@ -41,9 +43,26 @@ def local_time(moment: dt.datetime, zone: ZoneInfo) -> float:
     return day_number(local.date()) + seconds / _SECONDS_A_DAY
 
 
-def local_times(moments: Sequence[dt.datetime], zone: ZoneInfo) -> records.FloatArray:
-    """:func:`local_time` of many moments (n,): the zone is asked once for each quarter hour that occurs."""
-    seconds = np.array([moment.timestamp() for moment in moments])
+class Seconds(Func):
+    """Whole seconds from 1970-01-01 to a time: a number needs no reading, where a time is read row by row."""
+
+    output_field = IntegerField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        template = "CAST(strftime('%%s', %(expressions)s) AS integer)"
+        return super().as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        template = "FLOOR(EXTRACT(EPOCH FROM %(expressions)s))::bigint"
+        return super().as_sql(compiler, connection, template=template, **context)
+
+
+def local_times(moments: Sequence[float], zone: ZoneInfo) -> records.FloatArray:
+    """:func:`local_time` of many moments (n,), in seconds from 1970-01-01.
+
+    The zone is asked once for each quarter hour that occurs.
+    """
+    seconds = np.array(moments, dtype=float)
     quarters, which = np.unique(seconds // _QUARTER_HOUR, return_inverse=True)
     offsets = [
         dt.datetime.fromtimestamp(quarter * _QUARTER_HOUR, zone).utcoffset() or dt.timedelta()
@@ -165,7 +184,7 @@ def _events(building: Building) -> dict[UUID | None, list[Happening]]:
 
 _COLUMNS = (
     "section__code",
-    "taken_at",
+    "seconds",
     "quantity",
     "value",
     "qualifier",
@@ -180,11 +199,11 @@ _COLUMNS = (
 
 def _readings(building: Building) -> dict[str, Readings]:
     """The house's readings by section code, those of the house itself under ``""``."""
-    standing = Reading.objects.standing().filter(building=building)
+    standing = Reading.objects.standing().filter(building=building).annotate(seconds=Seconds("taken_at"))
     rows = list(standing.order_by("taken_at", "id").values_list(*_COLUMNS))
     if not rows:
         return {}
-    section, taken_at, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
+    section, seconds, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
         *rows, strict=True
     )
     values = np.array(value, dtype=float)
@@ -195,7 +214,7 @@ def _readings(building: Building) -> dict[str, Readings]:
         if name not in _MOISTURE:
             units[quantities == name] = records.CANONICAL_UNIT[name]
     whole = Readings(
-        time=local_times(taken_at, building.zone),
+        time=local_times(seconds, building.zone),
         quantity=quantities,
         value=values,
         low=np.where(ends == Qualifier.BELOW, -np.inf, values),

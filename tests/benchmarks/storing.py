@@ -27,8 +27,10 @@ def run(sizes: Sizes) -> list[Result]:
     from django.db import connection
 
     engine = {"sqlite": "SQLite", "postgresql": "PostgreSQL"}[connection.vendor]
+    loading = _loading(engine, sizes)
+    _gather_statistics()
     return [
-        _loading(engine, sizes),
+        loading,
         *_reading(engine, sizes),
         _asking(engine, sizes),
         planning.run(engine, sizes),
@@ -163,7 +165,6 @@ def _asking(engine: str, sizes: Sizes) -> Result:
     ask = APIRequestFactory().get
     path = f"/api/v1/readings/?page_size={PAGE}"
     ours, stock = resolve("/api/v1/readings/").func, _stock_list(organisation)
-    _gather_statistics()
 
     def answer(view: Any) -> bytes:
         for _ in range(sizes.requests):
