@@ -49,7 +49,7 @@ class Seconds(Func):
     output_field = IntegerField()
 
     def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
-        template = "CAST(strftime('%%s', %(expressions)s) AS integer)"
+        template = "CAST(strftime('%%%%s', %(expressions)s) AS integer)"
         return super().as_sql(compiler, connection, template=template, **context)
 
     def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
