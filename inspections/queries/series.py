@@ -44,12 +44,15 @@ def local_time(moment: dt.datetime, zone: ZoneInfo) -> float:
 
 
 class Seconds(Func):
-    """Whole seconds from 1970-01-01 to a time: a number needs no reading, where a time is read row by row."""
+    """Whole seconds from 1970-01-01 to a time: a number needs no reading, where a time is read row by row.
+
+    SQLite would round a fraction, so it is cut off there.
+    """
 
     output_field = IntegerField()
 
     def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
-        template = "CAST(strftime('%%%%s', %(expressions)s) AS integer)"
+        template = "CAST(strftime('%%%%s', substr(%(expressions)s, 1, 19)) AS integer)"
         return super().as_sql(compiler, connection, template=template, **context)
 
     def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
