@@ -55,15 +55,16 @@ class Lots:
 class Difference:
     """The second arm less the first, with its 95 % interval (NaN: there is none) and two-sided p.
 
-    ``smallest_p`` is the least p that this trial could have given. ``spread`` is the standard deviation of
-    the difference of two walls of a block beyond what their arms and covariate explain, on ``freedom``
-    degrees (NaN without any). ``blocks`` counts those in which both arms stand; ``by_lot`` says whether the
-    interval is by the lots, ``exact`` whether all of them were looked at.
+    ``error`` is the standard error by least squares, ``smallest_p`` the least p that this trial could give.
+    ``spread`` is the standard deviation of the difference of two walls of a block beyond what their arms and
+    covariate explain, on ``freedom`` degrees (NaN without any). ``blocks`` counts those in which both arms
+    stand; ``by_lot`` says whether the interval is by the lots, ``exact`` whether all of them were looked at.
     """
 
     estimate: float
     low: float
     high: float
+    error: float
     p_value: float
     smallest_p: float
     spread: float
@@ -124,6 +125,7 @@ def difference(
         estimate=estimate,
         low=estimate - reach,
         high=estimate + reach,
+        error=error,
         p_value=max(_student_p(estimate, error, freedom), floor),
         smallest_p=floor,
         spread=float(np.sqrt(2 * variance)),

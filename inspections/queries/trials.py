@@ -86,3 +86,15 @@ def find_sheet(organisation: Organisation, pk: UUID) -> SharedSheet | None:
         SharedSheet.objects.of(organisation).select_related("trial").filter(pk=pk).first()
     )
     return found
+
+
+def trials_like(trial: Trial) -> list[Trial]:
+    """The organisation's trials with this one's outcome and arms, itself among them; in two queries."""
+    same = Trial.objects.standing().filter(organisation=trial.organisation_id, outcome=trial.outcome)
+    arms: dict[UUID, set[str]] = {}
+    rows = Allocation.objects.standing().filter(trial__in=same).values_list("trial_id", "arm").distinct()
+    for pk, arm in rows:
+        arms.setdefault(pk, set()).add(arm)
+    own = arms.get(trial.pk, set())
+    found = same.select_related("organisation").order_by("code")
+    return [one for one in found if len(own) == 2 and arms.get(one.pk) == own]

@@ -24,6 +24,12 @@ urlpatterns = [
     path("photos/<uuid:pk>/small/", later(f"{WEB}.photos.thumbnail"), name="photo-thumbnail"),
     path("what-lasts/", later(f"{WEB}.lasting.what_lasts"), name="what-lasts"),
     path("what-lasts/<slug:name>.<slug:form>", later(f"{WEB}.lasting.figure"), name="what-lasts-figure"),
+    path(
+        "trials/<uuid:pk>/figures/<slug:name>.<slug:form>",
+        later(f"{WEB}.trial_figures.figure"),
+        name="trial-figure",
+    ),
+    path("trials/<uuid:pk>/together/", later(f"{WEB}.trial_figures.together"), name="trials-together"),
     path("trials/<uuid:pk>/sheet/", later(f"{WEB}.sheets.sheet"), name="trial-sheet"),
     path("trials/<uuid:pk>/sheet/lend/", later(f"{WEB}.sheets.lend"), name="lend-sheet"),
     path("sheets/<uuid:pk>/take-back/", later(f"{WEB}.sheets.take_back"), name="take-back-sheet"),

@@ -15,7 +15,7 @@ from inspections.domain.running import running
 from inspections.domain.sheets import is_open, key_of
 from inspections.models import Allocation, SharedSheet, Trial
 from inspections.queries import entry
-from inspections.queries.trials import sheets_of, standing_allocations
+from inspections.queries.trials import sheets_of, standing_allocations, trials_like
 from inspections.records.tables import ALLOCATIONS, TRIALS
 from inspections.web.entry import forms, saving
 from inspections.web.entry.access import Opened, form_page, opened, opened_organisation, page
@@ -77,6 +77,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         if entered is not None:
             messages.success(request, f"{words.capital(str(entered.section))} gets {entered.arm}.")
             return redirect("trial", pk)
+    alike = trials_like(found.record)
     answer, waiting, refused = _answered(found.record, found.user.units)
     return page(
         request,
@@ -84,6 +85,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         found,
         trial=found.record,
         answer=answer,
+        alike=len(alike) if len(alike) > 1 else 0,
         may_lend=found.role in LENDING,
         lent=[_lent(request, one) for one in sheets_of(found.record)],
         waiting=waiting,

@@ -48,6 +48,22 @@ STYLES = {
     "strip-name": Style(fill=INK, bold=True),
     "said": Style(fill=INK),
     "half-name": Style(fill=PERSON),
+    # Of trials: an arm's line and mark, and a value with its interval.
+    "course-0": Style(INK, width=2.0),
+    "course-1": Style(SOFT, width=2.0, dash=(7, 4)),
+    "course-2": Style(INK, width=2.0, dash=(2, 3)),
+    "course-3": Style(SOFT, width=2.0, dash=(10, 3)),
+    "faint-0": Style(LINE, width=0.9),
+    "faint-1": Style(LINE, width=0.9, dash=(5, 3)),
+    "faint-2": Style(LINE, width=0.9, dash=(2, 3)),
+    "faint-3": Style(LINE, width=0.9, dash=(10, 3)),
+    "treated": Style(INK, width=1.1),
+    "bound": Style(INK, width=1.2),
+    "worth": Style(LINE, dash=(4, 4)),
+    "whisker": Style(SOFT, width=2.0),
+    "whisker-strong": Style(INK, width=3.0),
+    "estimate": Style(fill=SOFT),
+    "ground": Style(fill="#ffffff"),
 }
 
 

@@ -14,8 +14,11 @@ from inspections.analysis.trial_walls import LOSS
 from inspections.domain.evidence import Cost, Pictures
 from inspections.models import Allocation, Photo
 from inspections.web.present import dates, units, words
-from inspections.web.present.trial import course_of, place
-from inspections.web.present.trial_svg import DESK, PHONE, Course, Panel, coat_on, legend, side_by_side
+from inspections.web.present.trial_drawings import course_of, place
+from inspections.web.present.trial_figures import Course, Drawn, Panel, coat_on, drawn, legend, side_by_side
+
+#: Height of the field of the one panel, px.
+TALL = 240.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,7 @@ class Sheet:
     answer: str
     where: str
     legend: list[tuple[str, SafeString]]
-    desk: SafeString | None
-    phone: SafeString | None
+    course: Drawn | None
     pace: list[str]
     open: list[str]
     pictures: list[tuple[str, list[Picture]]]
@@ -52,14 +54,12 @@ def present(
     system: str,
 ) -> Sheet:
     """The sheet; ``address`` says where a photo is fetched by who reads it."""
-    desk, phone = _drawn(comparison)
     return Sheet(
         question=question,
         answer=words.typeset(learned(comparison)),
         where=_where(comparison, allocations),
         legend=legend([arm.arm for arm in comparison.arms]),
-        desk=desk,
-        phone=phone,
+        course=_drawn(comparison),
         pace=[_pace(comparison, arm, costs.get(arm.arm)) for arm in comparison.arms],
         open=[words.typeset(units.in_units(text, system)) for text in _open(comparison)],
         pictures=[(quoted(one.arm), _pictures(one, address)) for one in pictures],
@@ -75,12 +75,12 @@ def _where(comparison: Comparison, allocations: Sequence[Allocation]) -> str:
     return f"{walls} of {houses}{followed}."
 
 
-def _drawn(comparison: Comparison) -> tuple[SafeString | None, SafeString | None]:
+def _drawn(comparison: Comparison) -> Drawn | None:
     """All walls faintly, and each arm's mean pace as a bold line."""
     walls = list(zip(comparison.walls, comparison.plan.arm.tolist(), strict=True))
     courses = [replace(course_of(wall, arm), faint=True) for wall, arm in walls if len(wall.time)]
     if not courses:
-        return None, None
+        return None
     question = comparison.question
     last = max(year for course in courses for year in course.years)
     if question.outcome == LOSS:
@@ -92,11 +92,17 @@ def _drawn(comparison: Comparison) -> tuple[SafeString | None, SafeString | None
     begun = min(wall.begun for wall, _ in walls if len(wall.time))
     panel = Panel("", coat_on(begun).replace("coats on", "first coat on"), courses)
     told = " ".join(_pace(comparison, arm, None) for arm in comparison.arms)
-    common = ([panel], question.outcome, question.failed_share)
     title = "What came loose or fell, by years since the coats went on"
-    return (
-        side_by_side(*common, replace(DESK, columns=1), title, told, tall=True),
-        side_by_side(*common, PHONE, title, told, tall=True),
+    return drawn(
+        lambda paper: side_by_side(
+            [panel],
+            question.outcome,
+            question.failed_share,
+            replace(paper, columns=1),
+            title=title,
+            told=told,
+            field=TALL,
+        )
     )
 
 

@@ -9,8 +9,7 @@ from inspections.analysis.trial_walls import LOSS
 from inspections.domain.planning import TrialPlan
 from inspections.models import Trial
 from inspections.web.present import cautions, units, words
-from inspections.web.present.trial import Drawn
-from inspections.web.present.trial_svg import DESK, PHONE, could_show
+from inspections.web.present.trial_figures import Drawn, could_show, drawn
 
 __all__ = ["cautions", "present"]
 
@@ -60,7 +59,7 @@ def present(trial: Trial, plan: TrialPlan, system: str) -> Planned:
         left=[_place(plan, one.building, one.section) for one in plan.left],
         told=_told(plan, name(own) if own is not None else "", name(worth), trial.outcome == LOSS),
         basis=_basis(plan, name(plan.spread.size)),
-        drawn=Drawn(*(could_show(known, plan.blocks, worth, paper, name) for paper in (DESK, PHONE))),
+        drawn=drawn(lambda paper: could_show(known, plan.blocks, worth, paper, name), "narrow"),
         could_show=[(pairs, name(size)) for pairs, size in known],
         blocks=plan.blocks,
         seed=plan.seed,

@@ -1,0 +1,111 @@
+"""Trials of one question on one sheet: each with its interval, what they say together, and without each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inspections.analysis.comparison import worth_having
+from inspections.analysis.comparison_words import quoted
+from inspections.analysis.pooling_trials import Pooled
+from inspections.analysis.trial_walls import LOSS
+from inspections.domain.pooling import Member, Together
+from inspections.models import Trial
+from inspections.web.present import words
+from inspections.web.present.trial_drawings import Drawing, short_number
+from inspections.web.present.trial_figures import Drawn, Row, dots, drawn
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the page shows."""
+
+    told: str
+    forest: Drawn | None
+    without: list[str]
+    left_out: list[str]
+    method: str
+
+
+def present(trial: Trial, together: Together) -> Shown:
+    """The trials of ``trial``'s question."""
+    figure = forest(trial, together)
+    pooled = together.pooled
+    return Shown(
+        told=_told(trial, together),
+        forest=drawn(figure) if figure else None,
+        without=[
+            f"Without {member.trial.code}: {_interval(trial, one)}"
+            for member, one in zip(together.counted, together.without, strict=False)
+        ],
+        left_out=[f"{one.trial.code}: {one.why_not}" for one in together.members if one.why_not],
+        method=_method(pooled) if pooled else "",
+    )
+
+
+def forest(trial: Trial, together: Together) -> Drawing | None:
+    """One line a trial, then what they say together (diamond) and where one more trial would lie."""
+    rows = [row for member in together.members if (row := _row(trial, member)) is not None]
+    if not rows:
+        return None
+    first, second = (quoted(arm.arm) for arm in together.members[0].comparison.arms)
+    factor = _factor(trial)
+    pooled = together.pooled
+    if pooled is not None:
+        low, high = pooled.low * factor, pooled.high * factor
+        text = f"{short_number(pooled.effect * factor)} ({short_number(low)} to {short_number(high)})"
+        rows.append(Row("Together", pooled.effect * factor, low, high, text, strong=True, diamond=True))
+        if np.isfinite(pooled.next_low):
+            ends = pooled.next_low * factor, pooled.next_high * factor
+            text = f"({short_number(ends[0])} to {short_number(ends[1])})"
+            rows.append(Row("One more trial", pooled.effect * factor, *ends, text))
+    title = f"{second} less {first}, a year, trial by trial, with 95 % intervals"
+    less, more = ("lost less", "lost more") if trial.outcome == LOSS else ("lower", "higher")
+    sides = (f"{second} {less}", f"{second} {more}")
+    worth = worth_having(trial.outcome) * factor
+    return lambda paper: dots(rows, paper, title=title, sides=sides, worth=worth, axis=short_number)
+
+
+def _row(trial: Trial, member: Member) -> Row | None:
+    found, factor = member.comparison.found, _factor(trial)
+    if found is None:
+        return None
+    has = np.isfinite(found.low)
+    low, high = (found.low * factor, found.high * factor) if has else (None, None)
+    text = short_number(found.estimate * factor)
+    if low is not None and high is not None:
+        text += f" ({short_number(low)} to {short_number(high)})"
+    name = member.trial.code + (", not counted" if member.why_not else "")
+    return Row(name, found.estimate * factor, low, high, text, strong=not member.why_not)
+
+
+def _told(trial: Trial, together: Together) -> str:
+    pooled = together.pooled
+    if pooled is None:
+        return "Fewer than two fair trials ask this question, so there is nothing to take together yet."
+    second = quoted(together.members[0].comparison.arms[1].arm)
+    if pooled.low <= 0 <= pooled.high:
+        return f"Together {pooled.trials} trials don’t show that the two differ: {_interval(trial, pooled)}"
+    way = "more" if pooled.effect > 0 else "less"
+    verb = "loses" if trial.outcome == LOSS else "gains"
+    return f"Together {pooled.trials} trials say that {second} {verb} {way}: {_interval(trial, pooled)}"
+
+
+def _interval(trial: Trial, one: Pooled) -> str:
+    factor = _factor(trial)
+    unit = " % of the wall" if trial.outcome == LOSS else ""
+    middle, low, high = (short_number(value * factor) for value in (one.effect, one.low, one.high))
+    return f"{middle}{unit} a year (95 % interval {low} to {high}, {words.counted(one.trials, 'trial')})."
+
+
+def _method(pooled: Pooled) -> str:
+    spread = f"{100 * pooled.inconsistency:.0f} % of the spread between the trials"
+    return (
+        f"{words.capital(pooled.method)}. {spread} "
+        f"is more than chance (I²; Q {pooled.q:.1f}, p {pooled.q_p_value:.2g})."
+    )
+
+
+def _factor(trial: Trial) -> float:
+    return 100.0 if trial.outcome == LOSS else 1.0
