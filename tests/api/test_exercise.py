@@ -51,6 +51,7 @@ MAKERS = {
     "trials": factories.trial,
     "allocations": factories.allocation,
     "assessments": factories.assessment,
+    "replays": factories.replay,
     "flags": factories.flag,
     "actions": factories.action,
     "due": factories.plan,

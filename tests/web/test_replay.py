@@ -49,6 +49,15 @@ def test_the_past_in_a_sentence(verdicts: list[str], told: str) -> None:
     assert replay.course([look(i, verdict) for i, verdict in enumerate(verdicts)]) == told
 
 
+def test_the_flag_that_would_have_opened() -> None:
+    sure, doubtful = [8.0, 1, 1, 0, 0, 0], [2.5, 1, 1, 1, 0.5, 0]
+    held = [look(0, "stable"), look(1, "trapped_water", sure), look(2, "trapped_water", doubtful)]
+    opened = "Unanswered, a flag for trapped water would have opened on 28 August 2015 and"
+    assert replay.flags(held) == [f"{opened} be open still."]
+    assert replay.flags([*held, look(3, "stable")]) == [f"{opened} closed on 22 August 2016."]
+    assert replay.flags([look(0, "stable"), look(1, "trapped_water", doubtful)]) == []
+
+
 @given(
     st.lists(st.lists(st.floats(1e-9, 1), min_size=6, max_size=6), min_size=1, max_size=30),
     st.sampled_from([time_axis.DESK, time_axis.PHONE]),

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from django.utils.safestring import SafeString
 
+from inspections.analysis.alarms import LIMITS, is_open
 from inspections.models import Replay
 from inspections.vocabulary import Verdict
 from inspections.web.present import dates, replay_svg, time_axis, words
@@ -52,7 +53,7 @@ def present(replay: Replay | None, marks: Sequence[time_axis.Rule], until: dt.da
     first = dates.to_days(_day(replay.looks[0]))
     named = [rule.name for rule in time_axis.within(marks, (first, end))]
     return Past(
-        sentence=told,
+        sentence=" ".join([told, *flags(replay.looks)]),
         hindsight=hindsight(replay),
         desk=desk,
         phone=phone,
@@ -96,6 +97,27 @@ def course(looks: Sequence[dict[str, Any]]) -> str:
     if len(turns) > MOST_TURNS:
         return f"The verdict changed {len(turns) - 1} times in {len(looks)} visits. Of late: {text}."
     return f"{words.capital(text)}."
+
+
+def flags(looks: Sequence[dict[str, Any]]) -> list[str]:
+    """For each kind of flag that would have been open at some look, since when and until when it last was."""
+    told = []
+    for verdict, limits in LIMITS.items():
+        opened: dt.date | None = None
+        closed: dt.date | None = None
+        was_open = False
+        for look in looks:
+            state = is_open(was_open, look["probability"][verdict], look["verdict"] == verdict, limits)
+            if state and not was_open:
+                opened, closed = _day(look), None
+            elif was_open and not state:
+                closed = _day(look)
+            was_open = state
+        if opened:
+            end = f"closed on {dates.day(closed)}" if closed else "be open still"
+            name = words.verdict_name(verdict)
+            told.append(f"Unanswered, a flag for {name} would have opened on {dates.day(opened)} and {end}.")
+    return told
 
 
 def hindsight(replay: Replay) -> str:
