@@ -9,10 +9,12 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from inspections.analysis.coats import coat_area
+from inspections.analysis.coats import coat_area, standing
+from inspections.analysis.drying import drying_capacity
 from inspections.analysis.features import SHORT_MARGIN, SectionFeatures
 from inspections.analysis.levels import Level
 from inspections.analysis.margins import MEASURED
+from inspections.analysis.materials import liquid_open, stack_sd
 from inspections.analysis.records import SectionRecord
 from inspections.analysis.regression import SeasonalFit
 from inspections.analysis.results import TrendResult
@@ -20,6 +22,8 @@ from inspections.analysis.series import PreparedBuilding, since
 
 #: Two-sided 95 % point of the normal distribution.
 NORMAL_95 = 1.959964
+#: Share of air lime's capillarity from which a coat's liquid transport is worth a word. Ours.
+CAPILLARY = 0.25
 #: Visits that the words "of late" cover.
 LATELY = 4
 
@@ -188,7 +192,31 @@ def _air(
     assumed = sorted({str(words) for words in features.margins.assumed} - {MEASURED})
     if assumed:
         text += f" Where none was read: {'; '.join(assumed)}."
-    return text
+    return text + _drying(section, features)
+
+
+def _drying(section: SectionRecord, features: SectionFeatures) -> str:
+    """What the coats would let a wet wall give off into this room, for whoever chooses the next coat."""
+    margins = features.margins
+    day = float(np.floor(margins.time[-1]))
+    coats = standing(section, day)
+    found = drying_capacity(
+        stack_sd(coats, day), margins.surface_temperature, margins.air_temperature, margins.air_humidity
+    )
+    if not coats or found is None:
+        return ""
+    text = f" If the wall behind is wet, its coats pass about {_grams(found.typical)} g/m² of vapour a day"
+    text += (
+        f" ({_grams(found.low)} to {_grams(found.high)} by what such coats resist, {_visits(found.visits)}),"
+    )
+    text += f" {_share(100 * found.share)} of a bare wall's"
+    if min(liquid_open(coat) for coat in coats) >= CAPILLARY:
+        text += "; liquid that they draw to the face comes on top"
+    return text + "."
+
+
+def _grams(amount: float) -> str:
+    return f"{amount:.0f}" if abs(amount) >= 10 else f"{amount:.2g}"
 
 
 def _mortar(
