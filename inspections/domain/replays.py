@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from typing import Any
+from uuid import UUID
 
-from django.db.models import Count, F, Max, Min, Q
+from django.db.models import Count, F, Q
 from django.utils import timezone
 
 from inspections.analysis.assessment import model_version
 from inspections.analysis.replay import Look, digests, look_back, rounds
-from inspections.models import Reading, Replay
+from inspections.models import Assessment, Reading, Replay
 from inspections.queries.series import building_record
 from portfolio.models import Building, Section
 
@@ -26,26 +27,31 @@ def replay_due(*, building: Building | None = None, at_most: int | None = None) 
 
     Those never looked back on come last, since they cost most: a house's whole past, once.
     """
-    houses = Building.objects.standing()
-    if building is not None:
-        houses = houses.filter(pk=building.pk)
-    stands = Q(sections__voided_at__isnull=True)
-    houses = houses.annotate(
-        assessed=Max(
-            "sections__assessments__made_at", filter=stands & Q(sections__assessments__current=True)
-        ),
-        looked=Min("sections__replay__made_at", filter=stands),
-    )
-    stale = Q(looked=None) | Q(looked__lt=F("assessed"))
-    due = houses.filter(stale, assessed__isnull=False).order_by(F("looked").asc(nulls_last=True), "code")
-    found = list(due[:at_most])
-    for house in found:
+    waiting = _waiting(building)[:at_most]
+    houses = Building.objects.in_bulk(waiting)
+    for key in waiting:
         try:
-            replay(house)
+            replay(houses[key])
         except Exception:
             # One house must not keep the others' past from being told; it goes on waiting.
-            log.exception("The past of building %s could not be replayed", house.pk)
-    return len(found)
+            log.exception("The past of building %s could not be replayed", key)
+    return len(waiting)
+
+
+def _waiting(building: Building | None) -> list[UUID]:
+    """The standing houses (or this one) with a section assessed since it was looked back on, if ever."""
+    current = Assessment.objects.filter(
+        current=True, section__voided_at__isnull=True, section__building__voided_at__isnull=True
+    )
+    if building is not None:
+        current = current.filter(section__building=building)
+    stale = current.filter(Q(section__replay=None) | Q(section__replay__made_at__lt=F("made_at")))
+    looked: dict[UUID, bool] = {}
+    for house, made_at in stale.order_by("section__building__code", "pk").values_list(
+        "section__building", "section__replay__made_at"
+    ):
+        looked[house] = looked.get(house, True) and made_at is not None
+    return sorted(looked, key=lambda house: not looked[house])
 
 
 def replay(building: Building) -> int:

@@ -30,14 +30,34 @@ JUDGED = (*GENERATORS, "holdout")
 SIGNIFICANT = 0.05
 
 
-def judged(book: Book, portfolio: int, dates_a_house: int) -> tuple[Items, Items]:
+#: Days that lie at least between two visits where a house is taken to be visited but once a year.
+YEARLY = 270
+
+
+def thinned(house: BuildingRecord) -> BuildingRecord:
+    """The house as if it had been visited once a year: the readings of other days are left out."""
+    days = np.unique(np.concatenate([np.floor(section.readings.time) for section in house.sections]))
+    kept: list[float] = []
+    for day in days.tolist():
+        if not kept or day - kept[-1] >= YEARLY or day - kept[-1] <= 1:
+            kept.append(day)
+    sections = tuple(
+        replace(section, readings=section.readings.where(np.isin(np.floor(section.readings.time), kept)))
+        for section in house.sections
+    )
+    own = house.readings.where(np.isin(np.floor(house.readings.time), kept))
+    return replace(house, sections=sections, readings=own)
+
+
+def judged(book: Book, portfolio: int, dates_a_house: int, *, yearly: bool = False) -> tuple[Items, Items]:
     """The items of one book by the assessment, and by the rising line (its p-value turned into a score)."""
     wanted = _chosen(book.truth, dates_a_house, np.random.default_rng(portfolio))
     assessments: list[dict[str, object]] = []
     lines: list[dict[str, object]] = []
     kits: dict[tuple[str, str], str] = {}
     kept = {(str(row["building"]), str(row["section"]), str(row["date"])): row for row in wanted}
-    for house in to_records(book):
+    for whole in to_records(book):
+        house = thinned(whole) if yearly else whole
         for date in sorted({key[2] for key in kept if key[0] == house.code}):
             as_of = dt.date.fromisoformat(date)
             for result in assess_building(house, as_of):
@@ -83,21 +103,23 @@ def _lines(house: BuildingRecord, as_of: dt.date) -> list[dict[str, object]]:
     return found
 
 
-def judged_portfolio(generator: str, seed: int, dates_a_house: int) -> tuple[Items, Items]:
+def judged_portfolio(
+    generator: str, seed: int, dates_a_house: int, yearly: bool = False
+) -> tuple[Items, Items]:
     """Simulate one portfolio and judge it."""
     book = importlib.import_module(f"tests.simulation.{generator}").simulate(seed)
-    return judged(book, seed, dates_a_house)
+    return judged(book, seed, dates_a_house, yearly=yearly)
 
 
 def judged_portfolios(
-    generator: str, seeds: range, dates_a_house: int = 3, jobs: int = 2
+    generator: str, seeds: range, dates_a_house: int = 3, jobs: int = 2, yearly: bool = False
 ) -> tuple[Items, Items]:
     """Many portfolios, by ``jobs`` processes."""
     if seeds.stop > FIRST_SEED:
         raise ValueError(f"seeds from {FIRST_SEED} on are for calibration")
     n = len(seeds)
     with ProcessPoolExecutor(jobs) as pool:
-        parts = list(pool.map(judged_portfolio, [generator] * n, seeds, [dates_a_house] * n))
+        parts = list(pool.map(judged_portfolio, [generator] * n, seeds, [dates_a_house] * n, [yearly] * n))
     return join([ours for ours, _ in parts]), join([line for _, line in parts])
 
 
@@ -107,11 +129,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=1, help="first seed")
     parser.add_argument("--dates", type=int, default=3, help="dates at which each house is read")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--yearly", action="store_true", help="as if each house were visited once a year")
     options = parser.parse_args()
     everything = []
     for i, generator in enumerate(JUDGED):
         seeds = range(options.first, options.first + options.portfolios)
-        ours, line = judged_portfolios(generator, seeds, options.dates, options.jobs)
+        ours, line = judged_portfolios(generator, seeds, options.dates, options.jobs, options.yearly)
         print(f"== {generator}: {len(ours)} section-dates of {options.portfolios} portfolios")
         print(evaluate(ours))
         print("a rising line through the face readings:")

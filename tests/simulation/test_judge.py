@@ -9,11 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
+from tests.simulation.book import to_records
 from tests.simulation.calibrate import FIRST_SEED, GENERATORS
 from tests.simulation.evaluate import Items, evaluate, join
-from tests.simulation.judge import judged_portfolio, judged_portfolios
+from tests.simulation.judge import YEARLY, judged_portfolio, judged_portfolios, thinned
+from tests.simulation.physical import simulate
 
 SEEDS = (901, 902)
 
@@ -27,6 +30,18 @@ def sample() -> tuple[Items, Items]:
             ours.append(replace(one, portfolio=one.portfolio + 10_000 * i))
             lines.append(line)
     return join(ours), join(lines)
+
+
+def test_a_thinned_house_was_visited_once_a_year() -> None:
+    house = to_records(simulate(3, houses=1, years=6))[0]
+    seen, kept = (
+        np.unique(np.concatenate([np.floor(section.readings.time) for section in one.sections]))
+        for one in (house, thinned(house))
+    )
+    gaps = np.diff(kept)
+    assert ((gaps >= YEARLY) | (gaps <= 1)).all()
+    assert 3 <= len(kept) < len(seen)
+    assert np.isin(kept, seen).all()
 
 
 def test_trapped_water_is_ranked_called_and_seldom_called_falsely() -> None:
