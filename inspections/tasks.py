@@ -6,7 +6,6 @@ import datetime as dt
 from collections.abc import Sequence
 from uuid import UUID
 
-from django.conf import settings
 from django.utils import timezone
 
 from inspections.domain import renewing
@@ -48,9 +47,9 @@ def run_uploads() -> int:
 
 
 @app.task(ignore_result=True)
-def reassess_waiting() -> int:
-    """Assess houses that wait: with a broker those that lost their task, some at a time; else all."""
-    if settings.REDIS_URL:
+def reassess_waiting(lost_only: bool = False) -> int:
+    """Assess houses that wait: all, or those alone that lost their task, some at a time."""
+    if lost_only:
         return reassess_due(asked_before=timezone.now() - LOST, most=CHUNK)
     return reassess_due()
 

@@ -25,7 +25,7 @@ def every(seconds: int, task: str, **options: Any) -> dict[str, Any]:
 
 app.conf.beat_schedule = {
     "uploads": every(settings.LOOK_SECONDS, "run_uploads"),
-    "assess": every(settings.LOOK_SECONDS, "reassess_waiting"),
+    "assess": every(settings.LOOK_SECONDS, "reassess_waiting", lost_only=bool(settings.REDIS_URL)),
     "look back": every(settings.MAIL_SECONDS, "look_back", at_most=settings.HOUSES_A_ROUND),
     "raise": every(settings.RAISE_SECONDS, "raise_reminders"),
     "mails": every(settings.MAIL_SECONDS, "send_mails"),

@@ -11,7 +11,7 @@ from django.db.models import F, Q, QuerySet
 from inspections.models import Action, MailSettings, Plan, Reminder, Webhook, WebhookCall
 from inspections.vocabulary import Delivery
 from portfolio import queries
-from portfolio.models import Organisation, User
+from portfolio.models import Membership, Organisation, User
 
 
 def delivery_log(organisation: Organisation) -> QuerySet[Reminder]:
@@ -32,6 +32,12 @@ def failing_calls(organisation: Organisation, claimed_before: dt.datetime) -> Qu
     calls: QuerySet[WebhookCall] = WebhookCall.objects.of(organisation)
     failing = calls.filter(Q(state=Delivery.FAILED) | stuck)
     return failing.select_related("webhook", "building", "section__building").order_by("-raised_at", "id")
+
+
+def members(organisation: Organisation) -> list[Membership]:
+    """Everybody of the organisation with how they want to be written to, by name."""
+    found = Membership.objects.of(organisation).select_related("user__mail_settings")
+    return list(found.order_by("user__username"))
 
 
 def webhooks(organisation: Organisation) -> QuerySet[Webhook]:

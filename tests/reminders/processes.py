@@ -186,8 +186,8 @@ def _environment(database: Database, post: Post, redis_url: str) -> dict[str, st
         "EMAIL_FROM": "walls@example.org",
         "EMAIL_TIMEOUT": "3",
         "WYTHE_MAIL_SECONDS": "1",
-        "WYTHE_RAISE_SECONDS": "1",
-        "WYTHE_LOOK_SECONDS": "1",
+        "WYTHE_RAISE_SECONDS": "2",
+        "WYTHE_LOOK_SECONDS": "2",
         "WYTHE_CLAIM_SECONDS": str(CLAIM_SECONDS),
         "WYTHE_WEBHOOKS_TO_PRIVATE": "yes",
     }

@@ -20,6 +20,7 @@ from inspections.models import MailSettings, Plan, Reminder
 from portfolio.domain.refusals import Invalid
 from portfolio.models import Change
 from tests.reminders.houses import DAY, NOW, TODAY, due, person_of, told
+from tests.reminders.test_raising import read
 from tests.support.cast import Cast
 
 SEVEN = dt.datetime(2026, 3, 6, 7, 0, tzinfo=dt.UTC)
@@ -124,6 +125,16 @@ class TestHandOver:
         assert "inspector has handed it to you." in mailoutbox[0].body
         raise_all(NOW + 8 * DAY)
         assert {who for who, stage, _ in told() if stage == "after"} == {"manager"}
+
+    def test_what_can_not_wait_is_handed_over_at_once(self, people: Cast, mailoutbox: list[Any]) -> None:
+        read(people, "radon", 500.0)
+        raise_all(NOW)
+        give_to(reminder=Reminder.objects.get(person=people.inspector), to=people.owner, now=NOW)
+        assert send_due(lambda: NOW) == 2
+        bodies = [mail.body for mail in mailoutbox if mail.to == ["owner@example.org"]]
+        assert len(bodies) == 1
+        assert "Radon 500" in bodies[0]
+        assert "inspector has handed it to you." in bodies[0]
 
     def test_it_can_be_handed_on_and_back(self, people: Cast, row: Reminder) -> None:
         give_to(reminder=row, to=people.manager, now=SEVEN)

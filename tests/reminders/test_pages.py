@@ -157,3 +157,17 @@ class TestMine:
         sent = {"email": "a@example.org", "wants_mail": "on", "hour": "6", "timezone": "UTC", name: value}
         assert "Nothing was saved" in text(client_of(cast.owner).post(MINE, sent))
         assert User.objects.get(pk=cast.owner.pk).email == ""
+
+
+def test_the_log_says_who_can_be_written_to(people: Cast) -> None:
+    User.objects.filter(pk=people.owner.pk).update(email="")
+    MailSettings.objects.create(user=people.manager, wants_mail=False)
+    page = text(client_of(people.inspector).get(LOG))
+    for line in (
+        "analyst, analyst: is told nothing, as one who only reads.",
+        "inspector, inspector: at 07:00, UTC.",
+        "manager, manager: wants no mails.",
+        "owner, owner: no address yet.",
+    ):
+        assert line in page
+    assert "example.org" not in page

@@ -69,6 +69,7 @@ def give_to(*, reminder: Reminder, to: User, now: dt.datetime) -> None:
             "detail": {**reminder.detail, "from": _name(reminder.person)},
             "due_at": now,
             "state": Delivery.DUE,
+            "urgent": reminder.stage == Stage.DANGER,
         },
     )
     plan = Plan.objects.filter(pk=reminder.subject_id).first()

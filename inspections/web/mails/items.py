@@ -135,20 +135,25 @@ def _href(told: Told) -> str:
 def _standing(told: Told, today: dt.date, system: str) -> str:
     row = told.reminder
     if row.subject == Subject.READING:
-        return _danger(told, today, system)
-    if row.subject == Subject.FLAG and told.flag:
-        return _flag(told, today)
-    plan = told.plan
+        said = _danger(told, today, system)
+    elif row.subject == Subject.FLAG and told.flag:
+        said = _flag(told, today)
+    else:
+        said = _due(told, today)
+    handed = f" {row.detail['from']} has handed it to you." if row.stage == Stage.HANDED else ""
+    asked = " You asked to be told again." if row.stage == Stage.AGAIN else ""
+    return f"{said}{handed}{asked}"
+
+
+def _due(told: Told, today: dt.date) -> str:
+    row, plan = told.reminder, told.plan
     due = plan.falls_on if plan else row.day
     parts = [sentences.due_sentence(due, today).removesuffix(".")]
     if due < today:
         parts[0] += f", {dates.span((today - due).days)} ago"
     if plan:
         parts.append(plan.detail or why_due(plan.reason))
-    first = ": ".join(part for part in parts if part)
-    handed = f" {row.detail['from']} has handed it to you." if row.stage == Stage.HANDED else ""
-    asked = " You asked to be told again." if row.stage == Stage.AGAIN else ""
-    return f"{first}.{handed}{asked}"
+    return f"{': '.join(part for part in parts if part)}."
 
 
 def why_due(reason: str) -> str:

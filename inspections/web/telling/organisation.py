@@ -16,16 +16,18 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.domain.telling.calling import PAUSES
+from inspections.domain.telling.raising import ASCENT, wishes_of
 from inspections.domain.telling.ruling import FIELDS, change_rules, kept_rules
 from inspections.models import Reminder, WebhookCall
-from inspections.queries.telling import delivery_log, failing_calls, in_doubt
+from inspections.models.telling import USUAL_HOUR
+from inspections.queries.telling import delivery_log, failing_calls, in_doubt, members
 from inspections.vocabulary import Delivery
 from inspections.web.entry.access import form_page, opened_organisation, page
 from inspections.web.mails.items import named
 from inspections.web.present import words
 from inspections.web.telling.forms import RulesForm
 from portfolio.domain.refusals import Invalid, Refusal
-from portfolio.models import User
+from portfolio.models import Membership, User
 from portfolio.vocabulary import Role
 
 DECIDING_ROLES = (Role.OWNER, Role.MANAGER)
@@ -62,6 +64,7 @@ def reminders(request: HttpRequest) -> HttpResponse:
         lines=_together(_line(row, zone, before) for row in rows),
         doubtful=_together(_line(row, zone, before) for row in doubtful),
         failing=[call_line(call, zone) for call in failing],
+        people=[_wish(member) for member in members(found.organisation)],
         mails_are_on=bool(settings.EMAIL_HOST),
         zone=zone.key.replace("_", " "),
         may_decide=found.role in DECIDING_ROLES,
@@ -117,6 +120,20 @@ def _line(row: Reminder, zone: ZoneInfo, before: dt.datetime) -> Line:
         state=state,
         error=mail.error if mail and shows_error else "",
     )
+
+
+def _wish(member: Membership) -> str:
+    """Such as "Ida Marlpit, inspector: at 07:00, Europe/Brussels"."""
+    user, wishes = member.user, wishes_of(member.user)
+    who = f"{_who(user)}, {member.get_role_display()}"
+    if member.role not in ASCENT:
+        return f"{who}: is told nothing, as one who only reads"
+    if not user.is_active or not user.email:
+        return f"{who}: no address yet"
+    if wishes and not wishes.wants_mail:
+        return f"{who}: wants no mails"
+    hour = wishes.hour if wishes else USUAL_HOUR
+    return f"{who}: at {hour:02}:00, {user.timezone.replace('_', ' ')}"
 
 
 def call_line(call: WebhookCall, zone: ZoneInfo) -> Line:
