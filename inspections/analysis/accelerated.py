@@ -17,7 +17,7 @@ from scipy.special import ndtr
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.linear import columns_are_independent
 from inspections.analysis.logtimes import LOG_NORMAL, WEIBULL, Family, Likelihood, climb
-from inspections.analysis.profiles import FARTHEST, Aim, Fit, LogLife, LogRate, inverse, scaled
+from inspections.analysis.profiles import Aim, Fit, LogLife, LogRate, inverse, scaled
 from inspections.analysis.records import FloatArray
 from inspections.analysis.weibull import start
 
@@ -92,7 +92,7 @@ def fit_accelerated(
     found, ratios = fit.intervals(aims, lifetimes.cluster, level)
     gradients = np.column_stack([aim.gradient(fit.theta) for aim in aims])
     gradients[:, -1] *= -1
-    covariance = gradients.T @ np.linalg.solve(-fit.hessian, gradients)
+    covariance = gradients.T @ fit.covariance() @ gradients
     errors = np.sqrt(np.diag(covariance) * ratios)
     effects = tuple(
         _effect(interval, float(error)) for interval, error in zip(found[1:-1], errors[1:-1], strict=True)
@@ -115,10 +115,9 @@ def fit_accelerated(
 
 
 def _effect(interval: Interval, error: float) -> Effect:
-    estimate = interval.estimate
-    if estimate is None or (interval.low is None and interval.high is None) or error > np.log(FARTHEST):
-        return Effect(Interval(None, interval.low, interval.high), None, None)
-    return Effect(interval, error, float(2 * ndtr(-abs(estimate) / error)))
+    if interval.estimate is None:
+        return Effect(interval, None, None)
+    return Effect(interval, error, float(2 * ndtr(-abs(interval.estimate) / error)))
 
 
 def _shifted(interval: Interval, by: float) -> Interval:

@@ -193,7 +193,11 @@ def climb(
         gain = float(gradient @ move)
         if gain < _GAIN * max(1.0, abs(value)):
             break
-        length = min(1.0, 0.9 * theta[-1] / -move[-1]) if move[-1] < 0 else 1.0
+        length = 1.0
+        if move[-1] < 0:
+            length = min(length, 0.9 * theta[-1] / -move[-1])
+        elif move[-1] > 0:
+            length = min(length, (2 * GREATEST_RATE - theta[-1]) / move[-1])
         for _ in range(_HALVINGS):
             trial = theta + length * move
             risen = likelihood(trial)

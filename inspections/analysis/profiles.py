@@ -25,6 +25,8 @@ FARTHEST = 1e4
 #: Limits are found to this part of the root of the deviance.
 _TOLERANCE = 1e-8
 _TRIES = 80
+#: Part of the greatest curvature under which a direction is taken to be flat.
+_FLAT = 1e-12
 
 
 class Aim(Protocol):
@@ -99,21 +101,28 @@ class Fit:
         self, aims: Sequence[Aim], cluster: IntArray, level: float
     ) -> tuple[list[Interval], FloatArray]:
         """Estimates of the ``aims`` with their intervals, and the factors (a,) on the deviance for houses."""
-        ratios, errors = np.ones(len(aims)), np.full(len(aims), 0.5)
+        gradients = np.column_stack([aim.gradient(self.theta) for aim in aims])
+        influence = self.covariance() @ gradients
+        variance = (gradients * influence).sum(axis=0)
+        ratios, errors = np.ones(len(aims)), np.sqrt(variance)
         if self.reached:
-            gradients = np.column_stack([aim.gradient(self.theta) for aim in aims])
-            influence = np.linalg.solve(-self.hessian, gradients)
-            variance = (gradients * influence).sum(axis=0)
             ratios = variance_ratio(self.likelihood.scores(self.theta) @ influence, cluster, variance)
-            errors = np.sqrt(variance * ratios)
         z = float(ndtri((1 + level) / 2))
         found = []
         for aim, error, ratio in zip(aims, errors, ratios, strict=True):
-            first, depth = z * float(error), z * float(np.sqrt(ratio))
+            depth = z * float(np.sqrt(ratio))
+            first = float(error) * depth if self.reached else 1.0
             low, high = self.limit(aim, -1, first, depth), self.limit(aim, 1, first, depth)
-            estimate = aim.value(self.theta) if self.reached else None
-            found.append(Interval(estimate, low, high))
+            # Where the likelihood is all but flat its highest point is no estimate.
+            told = self.reached and error < np.log(FARTHEST)
+            found.append(Interval(aim.value(self.theta) if told else None, low, high))
         return found, ratios
+
+    def covariance(self) -> FloatArray:
+        """Inverse of the observed information (p + 1, p + 1); very large along what the lives don't tell."""
+        values, vectors = np.linalg.eigh(-self.hessian)
+        least = max(_FLAT * float(np.abs(values).max()), 1e-300)
+        return np.asarray((vectors / np.maximum(values, least)) @ vectors.T, dtype=float)
 
     def limit(self, aim: Aim, side: int, first: float, depth: float) -> float | None:
         """Value on one ``side`` of the estimate where the root of the deviance is ``depth``, or None.

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 import scipy.optimize
 import scipy.stats
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from inspections.analysis.accelerated import LOG_NORMAL, WEIBULL, fit_accelerated
 from inspections.analysis.lifetimes import Lifetimes
@@ -126,6 +128,22 @@ class TestFit:
         effect = fit_accelerated(never, chemotherapy[:, None]).effects[0]
         assert (effect.coefficient.estimate, effect.coefficient.high, effect.p_value) == (None, None, None)
         assert effect.coefficient.low > 0
+
+    @settings(max_examples=40, deadline=None)
+    @given(st.integers(0, 10_000), st.integers(2, 14), st.sampled_from([WEIBULL, LOG_NORMAL]))
+    @example(443, 3, WEIBULL)
+    @example(515, 9, WEIBULL)
+    @example(144, 12, WEIBULL)
+    def test_whatever_there_is_the_ends_hold_the_estimate(self, seed, n, family):
+        random = np.random.default_rng(seed)
+        lives, x = some_lives(seed, n, exact=random.choice([0.0, 0.5])), random.integers(0, 2, (n, 1))
+        if x.min() == x.max():
+            return
+        fit = fit_accelerated(lives, x, family)
+        for interval in (fit.intercept, fit.effects[0].coefficient, fit.scale) if fit else ():
+            ends = [end for end in (interval.low, interval.estimate, interval.high) if end is not None]
+            assert ends == sorted(ends)
+            assert np.isfinite(ends).all()
 
     def test_copies_in_one_house_tell_no_more(self):
         lives = some_lives(6, 90)
