@@ -231,7 +231,8 @@ def _group_loss(group: dict[str, str | None], lives: Lives, house: IntArray, own
     told = own & np.isfinite(lives.lost)
     coats, years = int(told.sum()), float(lives.watched[told].sum())
     unit, silent = "share_per_year", int(own.sum()) - coats
-    notes = [f"{silent:,} were not surveyed in full often enough."] if silent else []
+    was = "was" if silent == 1 else "were"
+    notes = [f"{silent:,} {was} not surveyed in full often enough."] if silent else []
     if coats < LEAST_COATS:
         note = " ".join(["Too few: under five coats tell no rate.", *notes])
         return GroupLoss(group, coats, years, UNKNOWN, unit, "", note)
