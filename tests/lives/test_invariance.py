@@ -1,4 +1,4 @@
-"""What must change nothing: the order of rows, the origin of time, the numbers of sections, the unit of area."""
+"""What must change no life: the order of rows, the origin of time, the numbers of sections, the unit."""
 
 from __future__ import annotations
 
