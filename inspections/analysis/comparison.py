@@ -58,8 +58,9 @@ WORTH_HAVING = {
 #: differences worth having. Like walls side by side lose at rates one and a half hundredths of their area a
 #: year apart in this project's simulated books (DEVELOPERS.md).
 ASSUMED_SPREAD = 1.5
-#: A covariate is only taken in where so many degrees of freedom are left. Common practice.
-LEAST_FREEDOM = 3
+#: A covariate is only taken in where so many degrees of freedom are left: where nobody drew lots (common
+#: practice), and where lots are enough without it (six pairs can't spare one: their test would be too shy).
+LEAST_FREEDOM, LEAST_FREEDOM_BY_LOT = 3, 5
 #: No more than half of a covariate's spread is laid to the readings' own error (Carroll et al. 2006,
 #: Measurement Error in Nonlinear Models, ch. 3, warn of dividing by a small reliability).
 LEAST_RELIABLE = 0.5
@@ -146,8 +147,9 @@ def _two_arms(
     x, spread = (plan.whole(np.where(np.isfinite(outcome), values, np.nan))[0] for values in (score, error))
     if not _side_by_side(arm, block):
         return None, False, None
-    use = len(x) == len(y) and _freedom(arm, block) - 1 >= LEAST_FREEDOM and bool(np.ptp(x) > 0)
     by_lot = drawn_by_lot(walls)
+    least = LEAST_FREEDOM_BY_LOT if by_lot else LEAST_FREEDOM
+    use = len(x) == len(y) and _freedom(arm, block) - 1 >= least and bool(np.ptp(x) > 0)
     plain = allotment.difference(y, arm, block, drawn=by_lot)
     if by_lot:
         found, adjusted = _adjusted_by_lot(y, arm, block, x, plain) if use else (plain, False)
@@ -166,7 +168,7 @@ def _two_arms(
 def _adjusted_by_lot(
     y: FloatArray, arm: IntArray, block: IntArray, x: FloatArray, plain: Difference
 ) -> tuple[Difference, bool]:
-    """Adjusted for dampness before, unless that costs the interval: with six pairs it often does.
+    """Adjusted for dampness before, unless that costs the interval.
 
     The choice looks at lots and covariate alone, never at the outcome. In a fair lot the readings' error
     costs precision only, so nothing is corrected for it here (Carroll et al. 2006, ch. 3).

@@ -1,7 +1,8 @@
 """Several trials of one question, pooled: each may have its own true effect, drawn about a common one.
 
 Random effects by restricted maximum likelihood, with the interval of Hartung and Knapp (2001, Stat. Med. 20,
-3875), which allows for the spread between trials being estimated from few. Formulas as in Viechtbauer (2005,
+3875), which allows for the spread between trials being estimated from few, and is never taken narrower than
+the trials' own errors make it (Röver, Knapp and Friede 2015, BMC Med. Res. Methodol. 15, 99). Formulas as in Viechtbauer (2005,
 J. Educ. Behav. Stat. 30, 261; 2010, J. Stat. Softw. 36(3)); I² after Higgins and Thompson (2002, Stat. Med.
 21, 1539), from the estimated spread.
 """
@@ -59,7 +60,7 @@ def pool(effect: npt.ArrayLike, error: npt.ArrayLike) -> Pooled:
     weight = 1 / (variance + between)
     total = float(weight.sum())
     mean = float(weight @ y / total)
-    squared = float(weight @ (y - mean) ** 2) / (k - 1) / total
+    squared = max(float(weight @ (y - mean) ** 2) / (k - 1), 1.0) / total
     sd, reach = float(np.sqrt(squared)), float(stdtrit(k - 1, 0.975))
     fixed = 1 / variance
     q = float(fixed @ (y - fixed @ y / fixed.sum()) ** 2)

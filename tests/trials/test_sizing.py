@@ -97,6 +97,8 @@ def test_like_trials_have_no_spread_between_them() -> None:
     found = pool([0.5, 0.5, 0.5], [0.2, 0.3, 0.4])
     assert (found.effect, found.between, found.inconsistency) == (pytest.approx(0.5), 0.0, 0.0)
     assert pool([0.1, 0.4], [0.2, 0.2]).trials == 2
+    # Three that agree by chance are no surer than their own errors: 1/√(Σ 1/variance).
+    assert found.error == pytest.approx((1 / 0.04 + 1 / 0.09 + 1 / 0.16) ** -0.5)
     with pytest.raises(ValueError, match="two trials"):
         pool([0.1], [0.2])
     with pytest.raises(ValueError, match="standard error"):

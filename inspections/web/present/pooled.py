@@ -22,6 +22,7 @@ class Shown:
     """What the page shows."""
 
     told: str
+    unit: str
     forest: Drawn | None
     without: list[str]
     left_out: list[str]
@@ -34,6 +35,7 @@ def present(trial: Trial, together: Together) -> Shown:
     pooled = together.pooled
     return Shown(
         told=_told(trial, together),
+        unit="% of the wall a year" if trial.outcome == LOSS else "a year",
         forest=drawn(figure) if figure else None,
         without=[
             f"Without {member.trial.code}: {_interval(trial, one)}"
