@@ -2,9 +2,9 @@
 
 Random effects by restricted maximum likelihood, with the interval of Hartung and Knapp (2001, Stat. Med. 20,
 3875), which allows for the spread between trials being estimated from few, and is never taken narrower than
-the trials' own errors make it (Röver, Knapp and Friede 2015, BMC Med. Res. Methodol. 15, 99). Formulas as in Viechtbauer (2005,
-J. Educ. Behav. Stat. 30, 261; 2010, J. Stat. Softw. 36(3)); I² after Higgins and Thompson (2002, Stat. Med.
-21, 1539), from the estimated spread.
+the trials' own errors make it (Röver, Knapp and Friede 2015, BMC Med. Res. Methodol. 15, 99). Formulas as in
+Viechtbauer (2005, J. Educ. Behav. Stat. 30, 261; 2010, J. Stat. Softw. 36(3)); I² after Higgins and Thompson
+(2002, Stat. Med. 21, 1539), from the estimated spread.
 """
 
 from __future__ import annotations
