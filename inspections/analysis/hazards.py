@@ -131,10 +131,8 @@ class Summit:
 
 def summit(failures: Failures) -> Summit:
     """Hazards of greatest likelihood; every cell needs a survivor (else its hazard would be infinite)."""
-    point = Point(failures, _start(failures, np.ones(len(failures.survivors), dtype=bool)))
-    if point.gap > GAP:
-        point = Point(failures, _start(failures, _stabbing(failures)))
-    steps = 0
+    # Where each kind has a cell of its own, as exact lives have, this is the summit already.
+    point, steps = Point(failures, _start(failures, _stabbing(failures))), 0
     while point.gap > GAP and steps < _STEPS:
         better = _move(point)
         if better is None:

@@ -25,6 +25,8 @@ FARTHEST = 1e4
 #: Limits are found to this part of the root of the deviance.
 _TOLERANCE = 1e-8
 _TRIES = 80
+#: Standard error of a log from which on nothing is told of it.
+_UNTOLD = 100.0
 #: Part of the greatest curvature under which a direction is taken to be flat.
 _FLAT = 1e-12
 
@@ -114,7 +116,7 @@ class Fit:
             first = float(error) * depth if self.reached else 1.0
             low, high = self.limit(aim, -1, first, depth), self.limit(aim, 1, first, depth)
             # Where the likelihood is all but flat its highest point is no estimate.
-            told = self.reached and error < np.log(FARTHEST)
+            told = self.reached and error < _UNTOLD
             found.append(Interval(aim.value(self.theta) if told else None, low, high))
         return found, ratios
 
