@@ -82,6 +82,15 @@ def fill() -> None:
         trapped_probability=THIRD,
         result={"a list": [1, None, THIRD, True], "note": NOTE},
     )
+    seen.Replay.objects.create(
+        section=section,
+        made_at=MICROSECOND,
+        model_version="1",
+        looks=[{"as_of": "2024-03-01", "probability": THIRD}],
+        digests=[DIGEST],
+        readings=1,
+        entered_later=0,
+    )
     flag = seen.Flag.objects.create(
         section=section, verdict="trapped_water", opened_on="2024-03-01", opened_by=assessment
     )
