@@ -81,6 +81,9 @@ def addresses(kiln: Kiln) -> list[str]:
         reverse("section", args=[kiln.bare.pk]),
         reverse("how-verdicts-are-made"),
         reverse("what-lasts"),
+        reverse("due"),
+        reverse("due-month"),
+        reverse("round", args=[kiln.building.pk]),
     ]
 
 

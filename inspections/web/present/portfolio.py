@@ -12,6 +12,8 @@ from uuid import UUID
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
+from inspections.models import Plan
+from inspections.queries.due import today_at
 from inspections.queries.pages import AreaLevel, Areas, House, Stretch, TrialArms
 from inspections.vocabulary import AllocatedBy, Verdict
 from inspections.web.present import coats, dates, sentences, verdict, walls, words
@@ -150,7 +152,7 @@ def present(
         needed=rows[0],
         worth=rows[1],
         houses=[_house_row(house, today) for house in houses],
-        overdue=overdue(houses, alone, today),
+        overdue=overdue(houses, alone),
         trials=[_trial_row(trial, today) for trial in trials],
         summary=_summary(houses),
         bars=_bars(houses, today),
@@ -301,35 +303,26 @@ def house_summary(house: House, today: dt.date) -> str:
 # Overdue and trials ----------------------------------------------------------------------------------------
 
 
-def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]], today: dt.date) -> list[Overdue]:
-    """Plans whose day has passed, the longest first."""
+def overdue(houses: Iterable[House], alone: set[tuple[UUID, str]]) -> list[Overdue]:
+    """Looks whose day has passed at their house, the longest first."""
     late: list[tuple[dt.date, Overdue]] = []
     for house in houses:
-        if house.plan:
-            due = house.plan.falls_on
+        today = today_at(house.building)
+        if house.plan and house.plan.falls_on < today:
             href = reverse("building", args=[house.building.pk])
-            late.append(
-                (
-                    due,
-                    _overdue(
-                        due,
-                        href,
-                        f"{house.building}, the whole house",
-                        due_page.why(house.plan),
-                        today,
-                    ),
-                )
-            )
+            name = f"{house.building}, the whole house"
+            late.append((house.plan.falls_on, _overdue(house.plan, href, name, today)))
         for stretch in house.stretches:
-            if stretch.plan and stretch.due:
+            if stretch.plan and stretch.plan.falls_on < today:
                 href = reverse("section", args=[stretch.section.pk])
-                why = due_page.why(stretch.plan)
-                late.append((stretch.due, _overdue(stretch.due, href, full_name(stretch, alone), why, today)))
-    return [row for due, row in sorted(late, key=lambda pair: (pair[0], pair[1].name)) if due < today]
+                row = _overdue(stretch.plan, href, full_name(stretch, alone), today)
+                late.append((stretch.plan.falls_on, row))
+    return [row for _, row in sorted(late, key=lambda pair: (pair[0], pair[1].name))]
 
 
-def _overdue(due: dt.date, href: str, name: str, why: str, today: dt.date) -> Overdue:
-    return Overdue(href, name, dates.day(due, today), dates.span((today - due).days), why)
+def _overdue(plan: Plan, href: str, name: str, today: dt.date) -> Overdue:
+    due = plan.falls_on
+    return Overdue(href, name, dates.day(due, today), dates.span((today - due).days), due_page.why(plan))
 
 
 def _trial_row(arms: TrialArms, today: dt.date) -> TrialRow:
