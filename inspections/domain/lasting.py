@@ -16,6 +16,7 @@ from django.core.cache import cache
 from django.db.models import QuerySet
 
 from inspections.analysis import costs, rates
+from inspections.analysis.adjusted import LikeForLike, like_for_like
 from inspections.analysis.costs import GroupCost
 from inspections.analysis.rates import FailureRates, GroupLoss
 from inspections.queries.lives import CoatBook, coat_book, state_of, today_of
@@ -37,6 +38,7 @@ class WhatLasts:
     rates: FailureRates
     losses: tuple[GroupLoss, ...]
     costs: tuple[GroupCost, ...]
+    alike: LikeForLike | None
 
 
 def failure_rates(
@@ -125,4 +127,10 @@ def _dated_costs(book: CoatBook, by: Sequence[str], discount: float) -> tuple[dt
 
 
 def _everything(book: CoatBook, by: Sequence[str], discount: float) -> WhatLasts:
-    return WhatLasts(_rates(book, by), _dated_losses(book, by)[1], _dated_costs(book, by, discount)[1])
+    exposure = {name: words for name, words in book.exposure.items() if name not in by}
+    return WhatLasts(
+        _rates(book, by),
+        _dated_losses(book, by)[1],
+        _dated_costs(book, by, discount)[1],
+        like_for_like(book.group, book.lives, book.house, exposure),
+    )

@@ -57,6 +57,8 @@ _COLUMNS = (
     "section__height_m",
     "cost",
     "currency",
+    "section__substrate",
+    "section__adjoins",
 )
 
 
@@ -65,6 +67,7 @@ class CoatBook:
     """An organisation's coats (n,), by section and time, as they stood at the end of ``as_of``.
 
     ``group`` has for each coat its values of the fields that were asked for; None where one is not given.
+    ``exposure`` has for each its section's masonry and what lies behind it.
     """
 
     as_of: dt.date
@@ -73,6 +76,7 @@ class CoatBook:
     lives: Lives
     house: IntArray
     group: list[tuple[str | None, ...]]
+    exposure: dict[str, list[str]]
     payments: Payments
 
 
@@ -123,6 +127,10 @@ def coat_book(
         lives=found,
         house=np.unique([rows[row][2] for row in inner], return_inverse=True)[1].astype(np.int64),
         group=_groups(organisation, by, [rows[row] for row in inner]),
+        exposure={
+            name: [rows[row][_COLUMNS.index(f"section__{name}")] for row in inner]
+            for name in ("substrate", "adjoins")
+        },
         payments=_payments(organisation, table, sections, owner, coats),
     )
     if chosen is None:
@@ -146,6 +154,7 @@ def _only(book: CoatBook, kept: IntArray) -> CoatBook:
         lives=Lives(*(getattr(book.lives, name)[kept] for name in Lives.__slots__)),
         house=book.house[kept],
         group=[book.group[row] for row in kept.tolist()],
+        exposure={name: [words[row] for row in kept.tolist()] for name, words in book.exposure.items()},
         payments=payments,
     )
 

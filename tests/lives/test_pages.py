@@ -58,6 +58,13 @@ def test_picture_then_table_then_method(member: Client) -> None:
     assert " style=" not in text
 
 
+def test_groups_are_set_beside_each_other_on_like_walls(member: Client) -> None:
+    text = page(member, "?by=binder")
+    assert "On walls alike in masonry, how long each lasts beside" in text
+    assert text.count(" times as long") == 2
+    assert "alike in masonry" not in page(member, "?by=binder,substrate")
+
+
 def test_every_member_of_any_role(cast: Cast, member: Client) -> None:
     for one in cast.members:
         assert "What lasts" in page(client_of(one))
