@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from inspections.api import built, due, lasting, papers, photos, telling
 from inspections.api import viewsets as seen
 from inspections.api.comparing import ComparisonView
+from inspections.api.openings import OpeningLedgerView
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
 from portfolio.api.description import DescriptionView
@@ -49,6 +50,7 @@ OVER_COATS = {
 ADDRESSES = {
     **router.addresses(),
     **{name: f"{name}-list" for name in OVER_COATS},
+    "opening-ledger": "opening-ledger",
     "policy": "policy",
     "telling-rules": "api-telling-rules",
     "my-mails": "api-my-mails",
@@ -58,6 +60,7 @@ ADDRESSES = {
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", Root.as_view(names=ADDRESSES), name="api-root"),
     path("schema/", DescriptionView.as_view(), name="api-schema"),
+    path("opening-ledger/", OpeningLedgerView.as_view(), name="opening-ledger"),
     path("policy/", due.PolicyView.as_view(), name="policy"),
     path("telling-rules/", telling.TellingRulesView.as_view(), name="api-telling-rules"),
     path("my-mails/", telling.MyMailsView.as_view(), name="api-my-mails"),

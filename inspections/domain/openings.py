@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
@@ -37,6 +38,34 @@ class OpeningLedger:
     told: list[tuple[OpenedWall, bool]]
     untold: int
     suggestions: list[Suggestion]
+
+    def as_json(self) -> dict[str, Any]:
+        """In plain types, dates as ISO 8601; what too few openings tell of is None."""
+        return {
+            **asdict(self.truth),
+            "openings": [
+                {
+                    **_place(wall.section),
+                    "opened_on": wall.day.isoformat(),
+                    "probability": wall.probability,
+                    "held": held,
+                }
+                for wall, held in self.told
+            ],
+            "not_counted": self.untold,
+            "suggestions": [
+                {**_place(one.section), "probability": one.probability, "at_random": one.at_random}
+                for one in self.suggestions
+            ],
+        }
+
+
+def _place(section: Section) -> dict[str, str]:
+    return {
+        "building": section.building.code,
+        "section": section.code,
+        "section_id": str(section.pk),
+    }
 
 
 def opening_ledger(organisation: Organisation, today: dt.date) -> OpeningLedger:

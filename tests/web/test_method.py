@@ -10,6 +10,7 @@ from xml.etree.ElementTree import fromstring
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from inspections.analysis.alarms import FALSE_OPENINGS, LIMITS
 from inspections.analysis.assessment import model_version
@@ -18,6 +19,7 @@ from inspections.models import Reading
 from inspections.web.present import method, plots_svg
 from portfolio.models import Event, Section
 from tests.api import factories
+from tests.api.client import ROOT, Program, assert_problem, validator
 from tests.support.cast import Cast
 
 TOLD: dict[str, Any] = json.loads(method.FILE.read_text(encoding="utf-8"))
@@ -87,6 +89,20 @@ def test_the_ledger_counts_openings_with_a_measure_and_a_look_before(cast: Cast)
     assert "Of these walls 1 held water" in said
     assert "Too few openings yet" in said
     assert opening_ledger(cast.other_organisation, TODAY).truth.opened == 0
+
+
+def test_the_api_gives_the_same_ledger(cast: Cast) -> None:
+    assessment = factories.assessment(cast.organisation, trapped=0.9)
+    factories.replay(cast.organisation, section=assessment.section)
+    opened(assessment.section, factories.DAY + dt.timedelta(days=9), 9.0, cast.owner)
+    told = json.loads(Program(cast.analyst, cast.organisation).get("opening-ledger/").content)
+    assert told == opening_ledger(cast.organisation, timezone.localdate()).as_json()
+    validator({"$ref": "#/components/schemas/OpeningLedger"}).validate(told)
+    assert (told["opened"], told["held"], told["sensitivity"]) == (1, 1, None)
+    outsider = Program(cast.outsider, cast.other_organisation)
+    assert json.loads(outsider.get("opening-ledger/").content)["opened"] == 0
+    assert_problem(outsider.get("opening-ledger/?colour=red"), 400)
+    assert_problem(Client().get(f"{ROOT}opening-ledger/"), 401)
 
 
 def test_walls_to_open_are_those_that_teach_most_and_some_at_random(cast: Cast) -> None:
