@@ -13,6 +13,7 @@ from functools import partial
 from typing import TypeVar
 
 from django.core.cache import cache
+from django.core.exceptions import EmptyResultSet
 from django.db.models import QuerySet
 
 from inspections.analysis import costs, rates
@@ -94,20 +95,23 @@ def _answer(
 ) -> Answer:
     """What ``found`` makes of the coats, or what it made of them before; ``what`` tells results apart."""
     day = as_of or today_of(organisation)
-    asked = [
-        __version__,
-        state_of(organisation),
-        what,
-        *by,
-        day,
-        None if chosen is None else chosen.query.sql_with_params(),
-    ]
+    asked = [__version__, state_of(organisation), what, *by, day, _written(chosen)]
     key = "lasting:" + hashlib.sha256("\n".join(map(str, asked)).encode()).hexdigest()
     kept: Answer | None = cache.get(key)
     if kept is None:
         kept = found(coat_book(organisation, by, day, chosen), by)
         cache.set(key, kept, KEPT_SECONDS)
     return kept
+
+
+def _written(chosen: QuerySet[Treatment] | None) -> str:
+    """What tells one choice of coats from another."""
+    if chosen is None:
+        return "all"
+    try:
+        return str(chosen.query.sql_with_params())
+    except EmptyResultSet:
+        return "none"
 
 
 def _rates(book: CoatBook, by: Sequence[str]) -> FailureRates:

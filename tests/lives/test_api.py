@@ -83,10 +83,14 @@ class TestEveryEndpoint:
         values = {
             "building": "H00000", "section": "S00000", "layer": 1, "kind": "parge_coat", "binder": "NHL 3.5",
             "found": "false", "applied_after": "2000-01-01", "substrate": "brick", "adjoins": "soil",
-            "built_before": 1950, "min_thickness_mm": 3, "locality": "Nowhere", "as_of": "2012-01-01",
+            "built_before": 1950, "min_thickness_mm": 3, "applied_on": "0001-01-01",
+            "locality": "Nowhere", "as_of": "2012-01-01",
         }  # fmt: skip
         for name, value in values.items():
             answer(analyst, f"{endpoint}/?{name}={value}")
+        # No coat can have this: the database isn't even asked.
+        found = answer(analyst, f"{endpoint}/?layer=-5")
+        assert found.get("groups", found.get("results")) == []
 
     def test_csv_has_a_line_for_each_row(self, analyst: Program, endpoint: str) -> None:
         found = answer(analyst, f"{endpoint}/?by=binder,substrate")
