@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
@@ -69,6 +69,7 @@ def test_blocks_of_unlike_size_have_no_mirror_image() -> None:
     assert smallest_p(np.array([0, 1, 1, 0, 1]), np.array([0, 0, 0, 1, 1])) == 1 / 6
 
 
+@settings(max_examples=50)
 @given(st.data(), st.integers(2, 6))
 def test_pairs_are_judged_as_scipy_judges_them(data: st.DataObject, count: int) -> None:
     own = data.draw(arrays(float, count, elements=st.integers(-20, 20).map(float)))
@@ -78,6 +79,7 @@ def test_pairs_are_judged_as_scipy_judges_them(data: st.DataObject, count: int) 
     assert difference(*pairs(own)).p_value == pytest.approx(min(theirs.pvalue, 1.0), abs=1e-12)
 
 
+@settings(max_examples=50)
 @given(st.data(), st.integers(2, 4), st.integers(2, 4))
 def test_one_block_is_judged_as_scipy_judges_it(data: st.DataObject, first: int, second: int) -> None:
     values = data.draw(arrays(float, first + second, elements=st.integers(-20, 20).map(float)))
@@ -96,6 +98,7 @@ def test_one_block_is_judged_as_scipy_judges_it(data: st.DataObject, first: int,
     assert difference(values, arm, np.zeros(len(arm), dtype=int)).p_value == pytest.approx(theirs.pvalue)
 
 
+@settings(max_examples=50)
 @given(st.data(), A_FEW, st.floats(-50, 50), st.floats(0.1, 50))
 def test_units_origin_and_order_change_nothing(
     data: st.DataObject, count: int, shift: float, scale: float

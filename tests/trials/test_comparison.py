@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -16,7 +18,7 @@ from inspections.analysis.trial_results import (
     NotComparable,
     Question,
 )
-from tests.trials.books import AREA, END, QUESTION, START, Hand, build
+from tests.trials.books import AREA, END, EPOCH, QUESTION, START, Hand, build
 from tests.trials.judge import KINDS, answers
 
 
@@ -272,14 +274,47 @@ def test_a_quantity_is_followed_by_its_own_rate() -> None:
     assert found.unit == "m2"
 
 
+def test_whatever_the_records_hold_there_is_an_answer_without_a_nan() -> None:
+    """Any arms, blocks, gaps, removals and days: an answer that is JSON, in words, or a refusal."""
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        walls = [_any_wall(rng) for _ in range(int(rng.integers(0, 14)))]
+        places, houses = build(walls)
+        outcome = str(rng.choice(["affected_area_rate", "hollow_area", "deep_moisture", "radon"]))
+        day = EPOCH + dt.timedelta(days=int(START) + int(rng.integers(-200, 2200)))
+        found = compare(replace(QUESTION, outcome=outcome), places, houses, day)
+        json.dumps(found.as_json(), allow_nan=False)
+        assert found.statement
+        assert found.method
+
+
+def _any_wall(rng: np.random.Generator) -> Hand:
+    taken_off = rng.random() < 0.2
+    return Hand(
+        arm=str(rng.choice(["A", "B", "C"], p=[0.45, 0.45, 0.1])),
+        rate=float(rng.choice([0.0, 0.01, 0.05, 0.3])),
+        damp=None if rng.random() < 0.3 else float(rng.normal(30, 5)),
+        house=f"H{rng.integers(1, 4)}",
+        block=str(rng.choice(["", "a", "b"])),
+        by=str(rng.choice(["random", "alternating", "judgement"])),
+        begun=START + float(rng.integers(-100, 400)),
+        removed=START + float(rng.integers(400, 1500)) if taken_off else np.inf,
+        reason=str(rng.choice(["failed", "planned"])) if taken_off else "",
+        surveyed=bool(rng.random() < 0.85),
+        below=float(rng.choice([np.nan, 0.0, 1.0])),
+        adjoins=str(rng.choice(["soil", "interior"])),
+        treated=bool(rng.random() < 0.85),
+    )
+
+
 # Invented trials ------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("kind", KINDS[:4], ids=lambda kind: kind.name)
 def test_each_kind_is_called_what_it_is(kind: object) -> None:
     """A small run; ``python -m tests.trials.judge`` makes the figures of DEVELOPERS.md."""
-    made = list(answers(kind, 6))  # type: ignore[arg-type]
+    made = list(answers(kind, 4))  # type: ignore[arg-type]
     called = [found.conclusion for _, found in made]
-    assert called.count(kind.called) >= 4, called  # type: ignore[attr-defined]
+    assert called.count(kind.called) >= 3, called  # type: ignore[attr-defined]
     if kind.favoured:  # type: ignore[attr-defined]
         assert [found.leans for _, found in made] == [trial.favoured for trial, _ in made]
