@@ -94,7 +94,9 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     """One section: verdict, evidence, strips, trends, coats and readings."""
     # The only page that computes: no other waits for what it computes with.
     from inspections.analysis.strips import section_strips
+    from inspections.domain.alike import drawn_rates
     from inspections.domain.following import follow_up_of
+    from inspections.web.present import coats
     from inspections.web.present import section as section_page
 
     organisation, found = _found(request, pages.find_section, pk)
@@ -120,6 +122,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         system,
         pages.replay_of(organisation, found),
         followed,
+        drawn_rates(organisation, found, coats.tightest(stretch.treatments, today)),
     )
     return _page(
         request,

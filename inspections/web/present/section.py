@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString
 
 from inspections.analysis.results import HYPOTHESES
 from inspections.analysis.strips import Strip
+from inspections.domain.alike import Alike
 from inspections.models import LIVE_FLAG_STATES, Assessment, Replay
 from inspections.queries.pages import AreaLevel, Past, Stretch
 from inspections.vocabulary import Verdict
@@ -63,6 +64,7 @@ class TrendRow:
     span: str
     p_value: str
     method: str
+    alike: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +130,12 @@ def present(
     system: str,
     looked_back: Replay | None = None,
     followed: Mapping[UUID, str] = MappingProxyType({}),
+    alike: Mapping[str, Alike] = MappingProxyType({}),
 ) -> SectionPage:
     """The page of one section. ``latest``: last level of each area; ``strips``: as of the assessment.
 
-    ``followed``: for each action what the readings say of it.
+    ``followed``: for each action what the readings say of it. ``alike``: rates drawn to those of sections
+    alike, by quantity.
     """
     assessment = stretch.assessment
     live = [flag for flag in past.flags if flag.state in LIVE_FLAG_STATES]
@@ -144,7 +148,7 @@ def present(
         building=stretch.section.building,
         facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
         due=sentences.due_sentence(stretch.due, today),
-        verdict=verdicts(stretch, latest, strips, today, system),
+        verdict=verdicts(stretch, latest, strips, today, system, alike),
         live_flags=ledger.flag_lines(live, today),
         source_check=ledger.source_check_sentence(past.events),
         here=house.wall_of(stretch, neighbours, today, system),
@@ -199,7 +203,12 @@ _CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_
 
 
 def verdicts(
-    stretch: Stretch, latest: dict[str, AreaLevel], strips: Sequence[Strip], today: dt.date, system: str
+    stretch: Stretch,
+    latest: dict[str, AreaLevel],
+    strips: Sequence[Strip],
+    today: dt.date,
+    system: str,
+    alike: Mapping[str, Alike],
 ) -> Verdicts | None:
     """The verdict's part of the page, or None where the section was never assessed."""
     if stretch.assessment is None:
@@ -219,7 +228,7 @@ def verdicts(
         sure=verdict.is_sure(result),
         advice=[measuring.request(item, system) for item in result.get("advice") or []],
         ask="At the next look." if own == Verdict.STABLE else "Measure next, to be surer.",
-        trends=trend_rows(result, system),
+        trends=trend_rows(result, system, alike),
         without_rate=without_rate(result),
         next_step=NEXT_STEP[told],
         needs_cautions=own in _CAUTIOUS or bool(stretch.flags),
@@ -247,11 +256,11 @@ def shares(result: Result) -> list[Share]:
     ]
 
 
-def trend_rows(result: Result, system: str) -> list[TrendRow]:
+def trend_rows(result: Result, system: str, alike: Mapping[str, Alike]) -> list[TrendRow]:
     """Every rate with what stands behind it."""
     trends: dict[str, dict[str, Any]] = result.get("trends") or {}
     return [
-        _trend_row(quantity, trend, system)
+        _trend_row(quantity, trend, system, alike.get(quantity))
         for quantity, trend in trends.items()
         if trend["rate_per_year"] is not None
     ]
@@ -267,7 +276,7 @@ def without_rate(result: Result) -> str:
     return f"Read too seldom for a rate: {words.listed(seldom)}." if seldom else ""
 
 
-def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
+def _trend_row(quantity: str, trend: dict[str, Any], system: str, alike: Alike | None) -> TrendRow:
     rate, interval = units.rate(trend["unit"], system, trend["rate_per_year"], trend["low"], trend["high"])
     first, last = (trend["first"] or "")[:4], (trend["last"] or "")[:4]
     return TrendRow(
@@ -278,7 +287,15 @@ def _trend_row(quantity: str, trend: dict[str, Any], system: str) -> TrendRow:
         span=first if first == last else f"{first}–{last}",
         p_value=p_text(trend["p_value"]),
         method=words.typeset(trend["method"]),
+        alike=_alike_text(trend["unit"], system, alike),
     )
+
+
+def _alike_text(unit: str, system: str, alike: Alike | None) -> str:
+    if alike is None:
+        return "too few alike"
+    rate, interval = units.rate(unit, system, alike.rate, alike.low, alike.high)
+    return f"{rate} ({interval}; {words.counted(alike.sections, 'section')})"
 
 
 #: Below this a p-value is only said to be smaller.
