@@ -34,11 +34,10 @@ def drawn_rates(organisation: Organisation, section: Section, coat: Treatment | 
         return {}
     rates = rates_of_alike(organisation, section, coat)
     _, own = rates.get(section.pk, (None, {}))
-    one_scale = moisture_scales(organisation) == 1
+    if SCALES & {trend["unit"] for trend in own.values()} and moisture_scales(organisation) != 1:
+        own = {name: trend for name, trend in own.items() if trend["unit"] not in SCALES}
     found = {}
     for quantity, trend in own.items():
-        if trend["unit"] in SCALES and not one_scale:
-            continue
         alike = _drawn(section.pk, quantity, trend["unit"], rates)
         if alike is not None:
             found[quantity] = alike
