@@ -129,38 +129,60 @@ class Fit:
     def limit(self, aim: Aim, side: int, first: float, depth: float) -> float | None:
         """Value on one ``side`` of the estimate where the root of the deviance is ``depth``, or None.
 
-        ``first`` is the distance tried first. The root of the deviance is nearly a line, so the secant is
+        ``first`` is the distance tried first. The root of the deviance is nearly a line, so interpolation is
         quick; a bracket keeps it safe.
         """
         theta, centre = self.theta, aim.value(self.theta)
         farthest = max((aim.most - centre) if side > 0 else (centre - aim.least), 0.0)
-        inner, inner_root, outer, outer_root = 0.0, 0.0, np.inf, np.inf
+        inner, outer, tried = (0.0, 0.0), (np.inf, np.inf), [(0.0, 0.0)]
         distance = min(first, farthest)
         for _ in range(_TRIES):
             point, directions = aim.slice(centre + side * distance, theta)
             theta, value, _, _ = climb(self.likelihood, point, directions)
             root = float(np.sqrt(max(2 * (self.log_likelihood - value), 0.0)))
-            if abs(root - depth) < _TOLERANCE * depth or outer - inner < 1e-12 * max(1.0, abs(centre)):
+            if abs(root - depth) < _TOLERANCE * depth or outer[0] - inner[0] < 1e-12 * max(1.0, abs(centre)):
                 break
+            tried.append((distance, root))
             if root >= depth:
-                outer, outer_root = distance, root
+                outer = (distance, root)
             elif distance >= farthest:
                 return None
             else:
-                inner, inner_root = distance, root
-            distance = _next(inner, inner_root, outer, outer_root, depth, farthest)
+                inner = (distance, root)
+            if np.isfinite(outer[0]):
+                distance = _within(inner, outer, tried, depth)
+            else:
+                distance = min(_beyond(tried, depth), farthest)
         return centre + side * distance
 
 
-def _next(
-    inner: float, inner_root: float, outer: float, outer_root: float, depth: float, farthest: float
+def _beyond(tried: list[tuple[float, float]], depth: float) -> float:
+    """The next distance outwards: a little farther than where the last two points point to."""
+    (before, at_before), (last, at_last) = tried[-2:]
+    slope = (at_last - at_before) / (last - before) if last > before else 0.0
+    along = last + 1.1 * (depth - at_last) / slope if slope > 0 else np.inf
+    return max(min(along, 4 * last), 1e-9)
+
+
+def _within(
+    inner: tuple[float, float], outer: tuple[float, float], tried: list[tuple[float, float]], depth: float
 ) -> float:
-    """The next distance to try: outwards along the line through the centre, then within the bracket."""
-    if not np.isfinite(outer):
-        along = inner * depth / inner_root if inner_root > 0 else np.inf
-        return min(max(1.02 * min(along, 4 * inner), 1e-9), farthest)
-    share = (depth - inner_root) / (outer_root - inner_root)
-    return inner + min(max(share, 0.01), 0.99) * (outer - inner)
+    """The next distance in a bracket: where a curve through the last three points is ``depth`` deep.
+
+    Inverse quadratic interpolation (Brent 1973, Algorithms for Minimization without Derivatives, ch. 4), or a
+    line through the bracket's ends where that leaves it.
+    """
+    (a, at_a), (b, at_b), (c, at_c) = tried[-3:] if len(tried) > 2 else (tried[0], *tried)
+    if len({at_a, at_b, at_c}) == 3:
+        distance = (
+            a * (depth - at_b) * (depth - at_c) / ((at_a - at_b) * (at_a - at_c))
+            + b * (depth - at_a) * (depth - at_c) / ((at_b - at_a) * (at_b - at_c))
+            + c * (depth - at_a) * (depth - at_b) / ((at_c - at_a) * (at_c - at_b))
+        )
+        if inner[0] < distance < outer[0]:
+            return distance
+    share = (depth - inner[1]) / (outer[1] - inner[1])
+    return inner[0] + min(max(share, 0.01), 0.99) * (outer[0] - inner[0])
 
 
 def scaled(interval: Interval, unit: float) -> Interval:
