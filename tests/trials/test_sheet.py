@@ -147,7 +147,6 @@ def test_photos_before_and_since_are_lent_with_the_sheet_and_no_others(
         assert str(one_photo.pk) in href
         response = client.get(href)
         assert b"".join(response).startswith(b"\xff\xd8")  # type: ignore[arg-type]
-        response.close()
     assert client.get(reverse("photo", args=[before.pk])).status_code == 302
     Allocation.objects.filter(pk=one.pk).update(voided_at=timezone.now())
     assert client.get(shown[0][0]).status_code == 404
