@@ -33,6 +33,8 @@ CLEARLY = 0.95
 RECENT_YEARS = 3.0
 RECENT_SURVEYS = 4
 _ALTERNATIONS = 200
+#: Shares this near are the same: the three-thousandth part of a survey's least error.
+_NEAR = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ def isotonic_between(low: FloatArray, high: FloatArray, weights: FloatArray | No
     for _ in range(_ALTERNATIONS):
         previous = fit
         fit = isotonic(np.clip(fit, low, high), weights)
-        if np.abs(fit - previous).max(initial=0.0) < 1e-12:
+        if np.abs(fit - previous).max(initial=0.0) < _NEAR:
             break
     return fit
 
