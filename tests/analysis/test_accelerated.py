@@ -35,6 +35,20 @@ class TestPublished:
         ratio = np.exp(-effect.coefficient.estimate / fit.scale.estimate)
         assert ratio == pytest.approx(2.500223, abs=5.1e-7)
 
+    def test_breast_cosmesis_as_another_manual_has_it(self):
+        # One row circulates as (18, 26] too: so in the Stata manual's stintreg, by its log likelihood.
+        patients, chemotherapy = cosmesis()
+        other = (patients.low == 19) & (patients.high == 26) & (chemotherapy == 0)
+        assert other.sum() == 1
+        fit = fit_accelerated(
+            coats(np.where(other, 18.0, patients.low), patients.high), chemotherapy[:, None]
+        )
+        assert fit.log_likelihood == pytest.approx(-143.19228, abs=5.1e-6)
+        # 0.47857868: the last digit printed is where a general optimiser stopped.
+        assert -np.log(fit.scale.estimate) == pytest.approx(0.4785786, abs=1.1e-7)
+        ratio = np.exp(-fit.effects[0].coefficient.estimate / fit.scale.estimate)
+        assert ratio == pytest.approx(2.498526, abs=5.1e-7)
+
     def test_tobin(self):
         # Tobin (1958): a normal left-censored at nought is a log-normal left-censored at one; R survreg.
         data = table("tobin")

@@ -9,6 +9,7 @@ from statsmodels.stats.rates import confint_poisson
 
 from inspections.analysis.lifetimes import Interval
 from inspections.analysis.poisson import garwood, rate, rate_ratio
+from tests.analysis.published import table
 
 EVENTS = [0, 1, 2, 3, 5, 10, 20, 50, 100]
 
@@ -48,6 +49,13 @@ def test_ratios(events, exposure, ratio, low, high, p_value):
     interval, p = rate_ratio(events, exposure)
     assert (interval.estimate, interval.low, interval.high) == pytest.approx((ratio, low, high), abs=5.1e-7)
     assert p == pytest.approx(p_value, abs=5.1e-6)
+
+
+def test_diesel_fans():
+    # Nelson (1982): 12 failures in 344,440 hours, a mean life of 28,703.33 hours.
+    data = table("diesel_fans")
+    interval = rate(int(data["failed"].sum()), float(data["hours"].sum()))
+    assert 1 / interval.estimate == pytest.approx(28703.33, abs=5.1e-3)
 
 
 @given(st.integers(0, 400), st.floats(0.5, 0.999))

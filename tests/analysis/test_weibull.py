@@ -6,6 +6,7 @@ import scipy.optimize
 import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import gamma
 
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.logtimes import LOG_NORMAL, WEIBULL, Likelihood
@@ -51,6 +52,11 @@ class TestPublished:
         assert 4 - 2 * weibull.log_likelihood == pytest.approx(154.27, abs=5.1e-3)
         assert 4 - 2 * lognormal.log_likelihood == pytest.approx(154.39, abs=5.1e-3)
         assert (weibull.coats, weibull.failures) == (20, 10)
+        # Mean and standard deviation as the page prints them, from the gamma function.
+        shape, scale = weibull.shape.estimate, weibull.scale.estimate
+        mean = scale * gamma(1 + 1 / shape)
+        assert mean == pytest.approx(540.737, abs=2e-3)
+        assert np.sqrt(scale**2 * gamma(1 + 2 / shape) - mean**2) == pytest.approx(323.806, abs=2e-3)
 
     def test_diesel_fans(self):
         # Nelson (1982) by the SAS manual; R survreg.
