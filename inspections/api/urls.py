@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
+from django.views.generic import RedirectView
 
 from inspections.api import built, due, lasting, papers, photos, telling
 from inspections.api import viewsets as seen
@@ -68,6 +69,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *(path(f"{name}/", view.as_view(), name=f"{name}-list") for name, view in OVER_COATS.items()),
     *router.urls,
+    # Plans, by the name of what they are.
+    path("plans/", RedirectView.as_view(pattern_name="plan-list", query_string=True)),
+    path("plans/<uuid:pk>/", RedirectView.as_view(pattern_name="plan-detail", query_string=True)),
     # Only what ends in a slash, so that an address without one is sent to the one with it.
     re_path(r"^(?:.*/)$", Nowhere.as_view()),
 ]

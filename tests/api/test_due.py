@@ -31,6 +31,13 @@ def asked(program: Program, query: str) -> list[str]:
     return [row["id"] for row in program.results(f"due/?{query}")]
 
 
+def test_plans_are_found_by_their_own_name_too(cast: Cast, client: Client, analyst: Program) -> None:
+    plan = factories.plan(cast.organisation)
+    led = client.get(f"{ROOT}plans/?format=csv")
+    assert (led.status_code, led["Location"]) == (302, f"{ROOT}due/?format=csv")
+    assert client.get(f"{ROOT}plans/{plan.pk}/")["Location"] == f"{ROOT}due/{plan.pk}/"
+
+
 class TestFilters:
     def test_by_the_house_s_own_today(
         self, cast: Cast, analyst: Program, monkeypatch: pytest.MonkeyPatch
