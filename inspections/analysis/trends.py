@@ -15,7 +15,7 @@ Environmental Pollution Monitoring, ch. 16 and 17; Akritas, Murphy and LaValley 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
@@ -45,6 +45,8 @@ YEARS_FOR_COVARIANCE = 10
 #: Below this many readings, and without ties, the exact law of S replaces the normal one (Gilbert 1987,
 #: ch. 16: the approximation is used from ten readings on).
 READINGS_FOR_NORMAL = 10
+#: Series worked on at once: their slopes then fit memory that is at hand already.
+_ROWS = 2000
 _Z = float(ndtri(0.5 + CONFIDENCE / 2))
 #: Meteorological seasons: December to February is 0, and so on.
 METEOROLOGICAL_SEASONS = 4
@@ -267,7 +269,12 @@ def seasonal_kendalls(
         if shared is not None:
             first, last = np.full(count, np.floor(times.min())), np.full(count, np.floor(times.max()))
             whole = np.full(count, width)
-            return _trends(shared, whole, first, last, np.zeros(count, dtype=bool), dependence)
+            exact_all = np.zeros(count, dtype=bool)
+            parts = [slice(start, start + _ROWS) for start in range(0, max(count, 1), _ROWS)]
+            return _joined(
+                _trends(shared.rows(part), whole[part], first[part], last[part], exact_all[part], dependence)
+                for part in parts
+            )
     lows = values if low is None else np.asarray(low, dtype=float)
     highs = values if high is None else np.asarray(high, dtype=float)
     spread = (
@@ -391,12 +398,20 @@ def _of_days(days: Days, count: int, dependence: Dependence) -> Trends:
         table = tabulate(days.of(which), len(which))
         found[kind] = _trends(table, n[which], first[which], last[which], censored[which], dependence)
     order = np.argsort(np.concatenate([np.flatnonzero(~censored), np.flatnonzero(censored)]))
-    joined = {
-        name: np.concatenate([getattr(found[False], name), getattr(found[True], name)])[order]
+    return _joined([found[False], found[True]], order)
+
+
+def _joined(parts: Iterable[Trends], order: IntArray | None = None) -> Trends:
+    """Several series' trends as one, in ``order`` where it is given."""
+    kept = list(parts)
+    columns = {
+        name: np.concatenate([getattr(part, name) for part in kept])
         for name in Trends.__slots__
         if name != "dependence"
     }
-    return Trends(**joined, dependence=dependence)
+    if order is not None:
+        columns = {name: column[order] for name, column in columns.items()}
+    return Trends(**columns, dependence=kept[0].dependence)
 
 
 def _trends(
