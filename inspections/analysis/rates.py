@@ -67,10 +67,11 @@ class Life:
 
 @dataclass(frozen=True, slots=True)
 class Weibull:
-    """S(t) = exp(-(t / scale) ** shape); scale in years."""
+    """S(t) = exp(-(t / scale) ** shape); scale and median in years."""
 
     shape: Interval = UNKNOWN
     scale: Interval = UNKNOWN
+    median: Interval = UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +174,7 @@ def _group_rates(group: dict[str, str | None], lives: Lives, house: IntArray, ow
         Rate(per.estimate, per.low, per.high),
         _curve(curve, lifetimes),
         Life(middle.estimate, middle.low, middle.high),
-        Weibull(fit.shape, fit.scale),
+        Weibull(fit.shape, fit.scale, fit.median),
         " ".join(notes),
     )
 

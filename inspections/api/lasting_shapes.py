@@ -43,10 +43,11 @@ class MedianLifeSerializer(WholeResult):
 
 
 class WeibullSerializer(WholeResult):
-    """S(t) = exp(-(t / scale) ** shape), scale in years."""
+    """S(t) = exp(-(t / scale) ** shape), scale and median in years."""
 
     shape = IntervalSerializer()
     scale = IntervalSerializer()
+    median = IntervalSerializer(help_text="By this curve; `median_life` supposes none.")
 
 
 def _group() -> serializers.DictField:

@@ -205,6 +205,7 @@ def test_under_five_coats_keep_every_key(cast: Cast, section: Section) -> None:
         "weibull": {
             "shape": {"estimate": None, "low": None, "high": None},
             "scale": {"estimate": None, "low": None, "high": None},
+            "median": {"estimate": None, "low": None, "high": None},
         },
         "note": "Too few: under five coats tell no rate. "
         "1 was never sounded and measured in full, and adds no years.",
