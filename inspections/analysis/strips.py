@@ -32,6 +32,8 @@ SWEATING = 0.0
 NORMAL_95 = 1.959964
 #: Points at which a line is drawn, a year: enough for a season to look round.
 CURVE_POINTS_PER_YEAR = 12
+#: No line goes beyond what its unit can be.
+HIGHEST = {"percent_rh": 100.0}
 
 #: Surveys that a line through an area needs.
 LEAST_SURVEYS = 3
@@ -185,6 +187,7 @@ def _changes(readings: Readings) -> tuple[InstrumentChange, ...]:
 def _lines(window: Level, read: Level, stepped: Level) -> tuple[Line | None, Curve | None]:
     """The level without and with its season, lifted onto the meter in use at each time; None: too few days.
 
+
     ``window``: the days since the present coat. ``read`` and ``stepped`` are the whole series as read, and
     as if its first meter had been kept.
     """
@@ -193,9 +196,10 @@ def _lines(window: Level, read: Level, stepped: Level) -> tuple[Line | None, Cur
         return None, None
     times = _times(window)
     offset = _offset(read, stepped, times)
-    mean, low, high = fit.season_removed(times)
-    season = Curve(times, fit.with_season(times)[0] + offset) if _has_season(fit) else None
-    return Line(times, mean + offset, low + offset, high + offset), season
+    most = HIGHEST.get(window.unit, np.inf)
+    mean, low, high = (np.minimum(line + offset, most) for line in fit.season_removed(times))
+    seasonal = np.minimum(fit.with_season(times)[0] + offset, most)
+    return Line(times, mean, low, high), Curve(times, seasonal) if _has_season(fit) else None
 
 
 def _has_season(fit: HarmonicFit) -> bool:

@@ -102,6 +102,20 @@ def test_readings_beyond_the_scale_and_slips_are_marked_and_kept() -> None:
     assert 980.0 in strip.points.value
 
 
+def test_no_line_goes_beyond_what_air_can_hold() -> None:
+    years = (VISITS - START) / YEAR
+    rising = 80 + 3 * years + 6 * np.cos(2 * np.pi * VISITS / YEAR)
+    rows = [
+        {"time": float(time), "quantity": "in_wall_humidity", "unit": "percent_rh"}
+        | ({"value": 97.0, "high": np.inf} if humidity > 97 else {"value": float(humidity)})
+        for time, humidity in zip(VISITS, rising, strict=True)
+    ]
+    strip = strip_of(house(rows), "in_wall_humidity")
+    assert strip.line is not None
+    assert strip.season is not None
+    assert strip.line.mean.max() == strip.season.value.max() == 100
+
+
 def test_a_new_instrument_is_named_on_its_first_day() -> None:
     rows = moisture()
     for i, row in enumerate(rows):

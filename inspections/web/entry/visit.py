@@ -68,11 +68,11 @@ class Row:
 
     @property
     def where(self) -> str:
-        """Such as "900 mm up, 100 mm deep"."""
+        """Such as "900 mm up, 100 mm deep"; of a reading at the face the height alone."""
         parts = [
             f"{measured.length(float(self.cells[name]), self.system)} {what}"
             for name, what in (("height_mm", "up"), ("depth_mm", "deep"))
-            if _is_number(self.cells[name])
+            if _is_number(self.cells[name]) and (name == "height_mm" or float(self.cells[name]))
         ]
         parts += [f"at {self.cells['point']}"] if self.cells["point"] else []
         parts += [f"reading {self.cells['replicate']}"] if self.cells["replicate"] not in ("", "1") else []

@@ -136,7 +136,7 @@ def _reading_row(reading: Reading, zone: dt.tzinfo, system: str) -> ReadingRow:
     sign = {Qualifier.ABOVE: "above ", Qualifier.BELOW: "below "}.get(Qualifier(reading.qualifier), "")
     places = [
         units.amount(value, "mm", system, decimals=0 if system == Units.SI else 1) + f" {what}"
-        for value, what in ((reading.height_mm, "up"), (reading.depth_mm, "deep"))
+        for value, what in ((reading.height_mm, "up"), (reading.depth_mm or None, "deep"))
         if value is not None
     ]
     if reading.point:
