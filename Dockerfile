@@ -13,7 +13,7 @@ RUN useradd --system --uid 10001 --create-home wythe \
 
 WORKDIR /srv/wythe
 # Only files whose SHA-256 is written down, and none that would have to be built by something that isn't.
-COPY hashes.txt ./
+COPY .ci/hashes.txt ./
 RUN pip install --require-hashes --only-binary=:all: -r hashes.txt
 
 COPY LICENSE manage.py ./

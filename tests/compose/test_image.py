@@ -40,7 +40,7 @@ def needed() -> set[str]:
 
 
 def test_every_file_that_is_installed_is_known_by_its_hash() -> None:
-    text = (ROOT / "hashes.txt").read_text(encoding="utf-8")
+    text = (ROOT / ".ci/hashes.txt").read_text(encoding="utf-8")
     entries = HASHED.findall(text)
     assert len(entries) == text.count("==") > 20
     assert "://" not in text
@@ -49,6 +49,6 @@ def test_every_file_that_is_installed_is_known_by_its_hash() -> None:
 
 
 def test_the_image_holds_what_is_needed_in_the_releases_that_were_checked() -> None:
-    hashed, checked = pinned(ROOT / "hashes.txt"), pinned(ROOT / "constraints.txt")
+    hashed, checked = pinned(ROOT / ".ci/hashes.txt"), pinned(ROOT / "constraints.txt")
     assert set(hashed) == needed(), RENEW
     assert hashed == {name: checked.get(name) for name in hashed}, RENEW
