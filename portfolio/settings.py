@@ -240,6 +240,10 @@ REST_FRAMEWORK = {
     "COERCE_DECIMAL_TO_STRING": True,
 }
 SPECTACULAR_SETTINGS = {
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "portfolio.api.schema.without_the_engine_s_limits",
+    ],
     "TITLE": "Wythe",
     "DESCRIPTION": "The condition of old masonry basements: records in, verdicts with their evidence out.",
     "VERSION": "1",
