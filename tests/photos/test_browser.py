@@ -13,12 +13,12 @@ from pytest_django.live_server_helper import LiveServer
 
 from inspections.models import Photo
 from portfolio.models import Building
+from tests.folders.sending import BOOK, WALLS, zipped
 from tests.photos import pictures
 from tests.support.browser import DESK, PHONE, accessibility_faults
 from tests.support.cast import Cast, assemble
 from tests.web.houses import Kiln, kiln_row
 from tests.web.test_entry_browser import SMALL, THUMB
-from tests.web.test_folders import BOOK, WALLS, zipped
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
