@@ -12,24 +12,10 @@ from inspections.analysis.results import CANNOT_TELL, DIFFERENCE
 from inspections.analysis.sizing import FEWEST_PAIRS
 from inspections.analysis.trial_results import Comparison
 from inspections.analysis.trial_walls import LOSS
+from inspections.analysis.wording import capital, listed, spelt
 
 _UNITS = {"relative": "on the meter's scale", "percent_rh": "% RH", "percent_wme": "% WME",
           "percent_mass": "% by mass", "mm": "mm", "m2": "m²", "degC": "°C"}  # fmt: skip
-_SMALL = (
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-)
 _FACTS = {
     "below_grade_m": "depth below ground",
     "adjoins": "what stands behind",
@@ -58,7 +44,7 @@ def learned(comparison: Comparison) -> str:
     first, second = quoted(arms[0].arm), quoted(arms[1].arm)
     if comparison.conclusion == DIFFERENCE:
         less, more = (first, second) if found.estimate > 0 else (second, first)
-        return f"{_capital(_more(comparison, more, less))}."
+        return f"{capital(_more(comparison, more, less))}."
     return f"No difference between {first} and {second} was shown."
 
 
@@ -172,7 +158,7 @@ def seen(comparison: Comparison) -> str:
         f"{quoted(arm.arm)} {did} {amount(comparison, arm.mean)} a year ({_walls(arm.sections)})"
         for arm in with_any
     ]
-    text = f"{_capital(_listed(means))}"
+    text = f"{capital(listed(means))}"
     found = comparison.found
     if found is None:
         return f"{text}."
@@ -213,7 +199,7 @@ def _why_not(comparison: Comparison) -> list[str]:
         parts.append(f"Walls were given their coats {how}, not by lot.")
     plain = [one for one in comparison.before if one.is_plain]
     if plain:
-        things = _listed([_FACTS.get(one.quantity, one.quantity.replace("_", " ")) for one in plain])
+        things = listed([_FACTS.get(one.quantity, one.quantity.replace("_", " ")) for one in plain])
         parts.append(f"Before any coat the walls already differed in {things}.")
     if comparison.leans:
         parts.append(
@@ -244,7 +230,7 @@ def _too_small(comparison: Comparison, blocks: int) -> str:
     chance = max(round(1 / comparison.smallest_p), 1)
     return (
         f"It is too small: the clearest outcome it could have would come about by chance once in {chance} "
-        f"trials. It takes {_SMALL[FEWEST_PAIRS]} pairs at least."
+        f"trials. It takes {spelt(FEWEST_PAIRS)} pairs at least."
     )
 
 
@@ -261,7 +247,7 @@ def _still_possible(comparison: Comparison) -> list[str]:
 
 def _left_out(comparison: Comparison) -> list[str]:
     reasons = Counter(wall.missing for wall in comparison.walls if wall.missing)
-    return [f"{_capital(_walls(count))} {_agree(reason, count)}." for reason, count in reasons.items()]
+    return [f"{capital(_walls(count))} {_agree(reason, count)}." for reason, count in reasons.items()]
 
 
 def _agree(reason: str, count: int) -> str:
@@ -271,7 +257,7 @@ def _agree(reason: str, count: int) -> str:
 
 
 def _all_arms(comparison: Comparison) -> str:
-    return _listed([quoted(arm.arm) for arm in comparison.arms])
+    return listed([quoted(arm.arm) for arm in comparison.arms])
 
 
 def quoted(arm: str) -> str:
@@ -280,16 +266,8 @@ def quoted(arm: str) -> str:
 
 
 def _walls(count: int) -> str:
-    word = _SMALL[count] if count < len(_SMALL) else str(count)
+    word = spelt(count)
     return f"{word} wall{'' if count == 1 else 's'}"
-
-
-def _listed(parts: list[str]) -> str:
-    return " and ".join(part for part in (", ".join(parts[:-1]), parts[-1]) if part)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _p(value: float) -> str:

@@ -30,6 +30,15 @@ def organisation_of(options: dict[str, Any]) -> Organisation:
     return found
 
 
+def known_organisation(slug: str) -> Organisation:
+    """The organisation with this slug; where there is none, those that there are."""
+    found = Organisation.objects.filter(slug=slug).first()
+    if found is None:
+        known = ", ".join(Organisation.objects.values_list("slug", flat=True)[:20]) or "none yet"
+        raise CommandError(f"There is no organisation {slug!r}. There are: {known}.")
+    return found
+
+
 def day_of(options: dict[str, Any]) -> dt.date | None:
     """The day that is named, if one is."""
     text = options["as_of"]

@@ -6,9 +6,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from inspections.management.results import known_organisation
 from inspections.management.terminal import progress_on
 from inspections.records import export_folder
-from portfolio.models import Organisation
 
 
 class Command(BaseCommand):
@@ -19,11 +19,7 @@ class Command(BaseCommand):
         parser.add_argument("--organisation", required=True, metavar="SLUG")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        slug = options["organisation"]
-        organisation = Organisation.objects.filter(slug=slug).first()
-        if organisation is None:
-            known = ", ".join(Organisation.objects.values_list("slug", flat=True)[:20]) or "none yet"
-            raise CommandError(f"There is no organisation {slug!r}. There are: {known}.")
+        organisation = known_organisation(options["organisation"])
         try:
             with progress_on(self.stderr) as progress:
                 counts = export_folder(options["folder"], organisation, progress=progress)

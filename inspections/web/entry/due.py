@@ -26,7 +26,7 @@ from inspections.web.entry import forms
 from inspections.web.entry.access import Opened, form_page, opened, opened_organisation, page, require
 from inspections.web.present import dates, words
 from inspections.web.present import due as due_page
-from portfolio.domain.refusals import Invalid, Refusal
+from inspections.web.refused import told_by
 from portfolio.models import Change, Organisation
 from portfolio.vocabulary import Role
 
@@ -158,7 +158,11 @@ def _changed(change: Change) -> str:
 def _postponed(found: Opened[Plan], form: PostponeForm) -> bool:
     try:
         day = cells.day(form.cleaned_data["postponed_to"])
-        found.record.refresh_from_db()
+    except Problem as problem:
+        form.add_error("postponed_to", f"{problem}.")
+        return False
+    found.record.refresh_from_db()
+    with told_by(form):
         postpone_plan(
             plan=found.record,
             organisation=found.organisation,
@@ -166,31 +170,18 @@ def _postponed(found: Opened[Plan], form: PostponeForm) -> bool:
             postponed_to=day,
             reason=form.cleaned_data["reason"][: forms.REASON_LENGTH],
         )
-    except Problem as problem:
-        form.add_error("postponed_to", f"{problem}.")
-        return False
-    except Invalid as refused:
-        for name, text in refused.errors:
-            form.add_error(name, text)
-        return False
-    except Refusal as refused:
-        form.add_error(None, str(refused))
-        return False
-    return True
+    return not form.errors
 
 
 def _handed_over(found: Opened[Plan], form: HandOverForm) -> bool:
-    try:
+    with told_by(form):
         hand_over(
             plan=found.record,
             organisation=found.organisation,
             user=found.user,
             username=form.cleaned_data["person"],
         )
-    except Refusal as refused:
-        form.add_error(None, str(refused))
-        return False
-    return True
+    return not form.errors
 
 
 # The policy ------------------------------------------------------------------------------------------------
@@ -277,13 +268,6 @@ def _set(found: Opened[Organisation], standing: Policy, form: PolicyForm) -> boo
             values[name] = value
     if form.errors:
         return False
-    try:
+    with told_by(form):
         change_policy(policy=standing, user=found.user, values=values)
-    except Invalid as refused:
-        for name, text in refused.errors:
-            form.add_error(name, text)
-        return False
-    except Refusal as refused:
-        form.add_error(None, str(refused))
-        return False
-    return True
+    return not form.errors

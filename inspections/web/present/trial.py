@@ -146,7 +146,3 @@ def _wall_row(comparison: Comparison, wall: Wall, one: Allocation, note: str, sy
         how=one.get_allocated_by_display(),
         note=words.sentence(" ".join(part for part in (words.sentence(wall.missing), note) if part)),
     )
-
-
-def _followed(wall: Wall) -> str:
-    return f"{wall.years:.1f} years, {words.counted(len(wall.time), 'survey')}" if len(wall.time) else ""

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
+from inspections.analysis.wording import capital as capital
+from inspections.analysis.wording import listed as listed
+from inspections.analysis.wording import spelt as spelt
 from inspections.vocabulary import Quantity, Verdict
 from portfolio.models import Building, Section, Treatment
 from portfolio.vocabulary import Binder, TreatmentKind
@@ -24,11 +27,6 @@ COMPUTED: Final = {
     "affected_area_fraction": "affected share of the coat",
     "affected_area": "affected area",
 }
-
-
-def capital(text: str) -> str:
-    """The text with its first letter large and the rest as it is."""
-    return text[:1].upper() + text[1:]
 
 
 def sentence(text: str) -> str:
@@ -128,30 +126,3 @@ def in_hundred(probability: float) -> str:
 def counted(count: int, one: str, many: str = "") -> str:
     """Such as "1 reading", "22 readings"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
-
-
-_SMALL = (
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-)
-
-
-def spelt(count: int) -> str:
-    """A small count in letters."""
-    return _SMALL[count] if count < len(_SMALL) else str(count)
-
-
-def listed(parts: list[str]) -> str:
-    """Such as "a, b and c"."""
-    return " and ".join(part for part in (", ".join(parts[:-1]), parts[-1]) if part) if parts else ""

@@ -25,8 +25,8 @@ from inspections.vocabulary import Delivery
 from inspections.web.entry.access import form_page, opened_organisation, page
 from inspections.web.mails.items import named
 from inspections.web.present import words
+from inspections.web.refused import told_by
 from inspections.web.telling.forms import RulesForm
-from portfolio.domain.refusals import Invalid, Refusal
 from portfolio.models import Membership, User
 from portfolio.vocabulary import Role
 
@@ -81,16 +81,11 @@ def rules(request: HttpRequest) -> HttpResponse:
         initial={name: getattr(kept, name) for name in FIELDS},
     )
     if request.method == "POST" and form.is_valid():
-        try:
+        with told_by(form):
             change_rules(
                 rules=kept, organisation=found.organisation, user=found.user, values=form.cleaned_data
             )
-        except Invalid as refused:
-            for name, text in refused.errors:
-                form.add_error(name, text)
-        except Refusal as refused:
-            form.add_error(None, str(refused))
-        else:
+        if not form.errors:
             messages.success(request, "The rules are kept.")
             return redirect(f"{reverse('reminders')}?organisation={found.organisation.slug}")
     return page(request, "telling_rules", found, form=form)
