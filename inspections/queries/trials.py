@@ -4,15 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Count, Max, QuerySet, Sum
 
 from inspections.analysis.trial_results import Question
 from inspections.analysis.trial_walls import Place
-from inspections.models import Allocation, Photo, Plan, SharedSheet, Trial
+from inspections.models import (
+    Allocation,
+    Instrument,
+    LogSeries,
+    Photo,
+    Plan,
+    Reading,
+    SharedSheet,
+    Trial,
+    Visit,
+)
 from inspections.queries.series import day_number
-from portfolio.models import Organisation, Treatment
+from portfolio.models import Building, Event, Organisation, Section, Treatment
 
 
 def trial_by_code(organisation: Organisation, code: str) -> Trial | None:
@@ -46,6 +58,23 @@ def places_of(allocations: Iterable[Allocation]) -> list[Place]:
         Place(one.section.building.code, one.section.code, one.arm, one.allocated_by, one.block)
         for one in allocations
     ]
+
+
+def state_of(trial: Trial, buildings: Iterable[Building]) -> list[object]:
+    """What changes whenever a record of the trial's houses does: counts, revisions and last changes."""
+    ids = [building.pk for building in buildings]
+    records: list[QuerySet[Any]] = [
+        Instrument.objects.filter(organisation=trial.organisation_id),
+        Building.objects.filter(pk__in=ids),
+        Treatment.objects.filter(section__building__in=ids),
+    ]
+    records += [
+        model.objects.filter(building__in=ids) for model in (Section, Event, Visit, Reading, LogSeries)
+    ]
+    found: list[object] = []
+    for one in records:
+        found += one.order_by().aggregate(Count("pk"), Sum("revision"), Max("changed_at")).values()
+    return found
 
 
 def _day(day: date | None) -> float:
