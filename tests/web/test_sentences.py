@@ -154,6 +154,18 @@ def test_a_course_without_a_rate_is_no_broken_sentence() -> None:
     assert sentences.course_sentence(stored, {}, "si") == "Deep moisture: no rate yet (1 reading)."
 
 
+def test_where_nothing_clearly_moves_the_strongest_reason_is_told() -> None:
+    level = {"deep_moisture": trend(rate_per_year=2.0, low=-0.3, high=5.5, unit="relative")}
+    evidence = [
+        {"quantity": "surface_moisture", "weight": -1.9, "statement": "The face is dry (10 visits)."},
+        {"quantity": "mortar_soft_depth", "weight": 0.8, "statement": "Mortar is soft to 7 mm deep. One."},
+    ]
+    stored = RESULT | {"trends": level, "evidence": evidence}
+    assert sentences.course_sentence(stored, {}, "si") == "Mortar is soft to 7\u00a0mm deep."
+    stable = sentences.course_sentence(stored | {"verdict": "stable"}, {}, "si")
+    assert stable.startswith("Deep moisture: no clear change")
+
+
 @pytest.mark.parametrize(
     ("share", "said"),
     [

@@ -87,17 +87,33 @@ def _spans_zero(trend: dict[str, Any]) -> bool:
 def course_sentence(result: Result, latest: dict[str, float], system: str) -> str:
     """Such as "Hollow area 1.2 m², growing 0.31 a year (0.20 to 0.42, 22 readings)."
 
-    ``latest``: the last level of each quantity, in its canonical unit.
+    ``latest``: the last level of each quantity, in its canonical unit. Where nothing clearly moves, what
+    speaks most for a verdict of trouble is told instead.
     """
     found = telling_trend(result)
     if found is None:
         return ""
     name, trend = found
+    seen = _leading_evidence(result, system) if _spans_zero(trend) else ""
+    if seen:
+        return seen
     subject = words.capital(words.quantity_name(name))
     if name in latest:
         return f"{subject} {units.amount(latest[name], trend['unit'], system)}, {rate_clause(trend, system)}."
     clause = rate_clause(trend, system, with_unit=True)
     return f"{subject}{':' if clause.startswith('no ') else ''} {clause}."
+
+
+def _leading_evidence(result: Result, system: str) -> str:
+    """The first sentence of the evidence that speaks most for the verdict, if that is one of trouble."""
+    if result["verdict"] in (Verdict.STABLE, Verdict.INSUFFICIENT_DATA):
+        return ""
+    speaking = [item for item in result["evidence"] if item["weight"] > 0]
+    if not speaking:
+        return ""
+    statement = max(speaking, key=lambda item: item["weight"])["statement"]
+    first, rest, _ = statement.partition(". ")
+    return words.typeset(units.in_units(first + rest.rstrip(), system))
 
 
 # Dates -----------------------------------------------------------------------------------------------------
