@@ -3,6 +3,8 @@
 What is at risk is a coat system on a section: all layers of the room side that stood together, named by the
 innermost. It has failed when the affected share of its area (hollow and fallen, with what was mended) reaches
 the threshold, or when it was removed as failed. Failures are seen only at visits, so each is an interval.
+A sacrificial coat is there to be used up, and fails when its wear reaches the wall: only what has fallen (and
+what was mended) counts, since hollow area still hangs before the wall.
 
 Days are since 1970-01-01, ages are years since application, areas m². One row is one layer, coat, reading or
 mending; a section is a number.
@@ -16,7 +18,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -38,7 +42,16 @@ SUSPECT = 0.5
 #: A failure takes a day at least, also of a coat that was taken off on the day it was put on.
 LEAST_DAYS = 1.0
 
+#: Stands for as many times no as there are rows.
+NONE = np.zeros(0, dtype=bool)
+
 FAILED, REMOVED, STANDING, BEFORE = "failed", "removed", "standing", "before"
+
+
+def _fill(columns: Any, names: Sequence[str], rows: int) -> None:
+    for name in names:
+        if getattr(columns, name) is NONE:
+            object.__setattr__(columns, name, np.zeros(rows, dtype=bool))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +73,8 @@ class Coats:
 
     ``begun`` is the day of application, ``earliest`` the first on which it may have been, ``ended`` the day
     of removal or of the next coat (inf while it stands). ``removed`` and ``failed`` say whether it was taken
-    off, and as failed. ``area`` in m².
+    off, and as failed; ``planned``, as planned or with no reason written. ``area`` in m². Not given, no coat
+    is ``planned`` or ``sacrificial``.
     """
 
     section: IntArray
@@ -71,6 +85,11 @@ class Coats:
     failed: BoolArray
     found: BoolArray
     area: FloatArray
+    planned: BoolArray = field(default_factory=lambda: NONE)
+    sacrificial: BoolArray = field(default_factory=lambda: NONE)
+
+    def __post_init__(self) -> None:
+        _fill(self, ("planned", "sacrificial"), len(self.section))
 
     def __len__(self) -> int:
         return len(self.section)
@@ -78,13 +97,25 @@ class Coats:
 
 @dataclass(frozen=True, slots=True)
 class Areas:
-    """Areas read in m² (r,), with the bounds that a qualifier leaves; ``hollow`` or else fallen."""
+    """Areas read in m² (r,), with the bounds that a qualifier leaves; ``hollow`` or else fallen.
+
+    ``prompted``: read at a visit that was made because of a flag, an event or something else, not by plan.
+    Not given, none was.
+    """
 
     section: IntArray
     day: FloatArray
     hollow: BoolArray
     low: FloatArray
     high: FloatArray
+    prompted: BoolArray = field(default_factory=lambda: NONE)
+
+    def __post_init__(self) -> None:
+        _fill(self, ("prompted",), len(self.section))
+
+    def of(self, which: BoolArray) -> Areas:
+        """Some of the areas."""
+        return Areas(*(getattr(self, name)[which] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +229,8 @@ def _surveys(coats: Coats, areas: Areas, mended: Mended, threshold: float) -> _S
     of = coat_on(coats, areas.section, areas.day)
     # Of a coat without an area no share is known.
     size = np.r_[coats.area, np.nan]
-    mine = np.flatnonzero(np.isfinite(size[of]))
+    worn = np.r_[coats.sacrificial, False]
+    mine = np.flatnonzero(np.isfinite(size[of]) & ~(worn[of] & areas.hollow))
     mine = mine[np.lexsort((areas.day[mine], of[mine]))]
     coat, day = of[mine], areas.day[mine]
     new = np.r_[True, (np.diff(coat) != 0) | (np.diff(day) != 0)][: len(mine)]
@@ -210,6 +242,8 @@ def _surveys(coats: Coats, areas: Areas, mended: Mended, threshold: float) -> _S
     np.add.at(low, (kind, place), np.maximum(areas.low[mine], 0.0))
     np.add.at(high, (kind, place), areas.high[mine])
     read[kind, place] = True
+    # What is hollow of a sacrificial coat is no part of its loss.
+    read[0] |= worn[coat]
     size = size[coat]
     gone = _mended_before(coats, mended, coat, day)
     _set_slips_aside(coat, day, low, read, gone > 0, threshold * size)

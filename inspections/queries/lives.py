@@ -34,7 +34,7 @@ from inspections.analysis.failures import (
 from inspections.analysis.records import YEAR, FloatArray
 from inspections.models import Action, Allocation, Instrument, Reading, Trial, Visit
 from inspections.queries.series import day_number, instrument_of
-from inspections.vocabulary import COAT_PATHS, ActionKind, Qualifier, Quantity, Unit
+from inspections.vocabulary import COAT_PATHS, ActionKind, Qualifier, Quantity, Unit, VisitReason
 from portfolio.models import Building, Event, Organisation, Section, Treatment
 from portfolio.vocabulary import EventKind, Purpose, RemovalReason
 
@@ -59,6 +59,7 @@ _COLUMNS = (
     "currency",
     "section__substrate",
     "section__adjoins",
+    "thickness_mm",
 )
 
 
@@ -67,16 +68,22 @@ class CoatBook:
     """An organisation's coats (n,), by section and time, as they stood at the end of ``as_of``.
 
     ``group`` has for each coat its values of the fields that were asked for; None where one is not given.
-    ``exposure`` has for each its section's masonry and what lies behind it.
+    ``exposure`` has for each its section's masonry and what lies behind it, ``thickness`` its innermost
+    layer's in mm (NaN: not given), ``section`` its section's key. ``areas`` and ``mended`` are what the lives
+    were found from, so that they can be found anew by another rule.
     """
 
     as_of: dt.date
     threshold: float
     coats: Coats
+    areas: Areas
+    mended: Mended
     lives: Lives
     house: IntArray
     group: list[tuple[str | None, ...]]
     exposure: dict[str, list[str]]
+    thickness: FloatArray
+    section: list[str]
     payments: Payments
 
 
@@ -114,23 +121,23 @@ def coat_book(
     table = _Table(rows, [sections.setdefault(row[1], len(sections)) for row in rows], as_of)
     inner, owner, ended = systems(table.layers)
     coats = table.coats(inner, ended)
-    found = lives(
-        coats,
-        _areas(organisation, sections, as_of),
-        _mended(organisation, table, sections, as_of),
-        organisation.failure_threshold,
-    )
+    areas = _areas(organisation, sections, as_of)
+    mended = _mended(organisation, table, sections, as_of)
     book = CoatBook(
         as_of=as_of,
         threshold=organisation.failure_threshold,
         coats=coats,
-        lives=found,
+        areas=areas,
+        mended=mended,
+        lives=lives(coats, areas, mended, organisation.failure_threshold),
         house=np.unique([rows[row][2] for row in inner], return_inverse=True)[1].astype(np.int64),
         group=_groups(organisation, by, [rows[row] for row in inner]),
         exposure={
             name: [rows[row][_COLUMNS.index(f"section__{name}")] for row in inner]
             for name in ("substrate", "adjoins")
         },
+        thickness=table.thickness[inner],
+        section=[rows[row][1] for row in inner],
         payments=_payments(organisation, table, sections, owner, coats),
     )
     if chosen is None:
@@ -155,6 +162,8 @@ def _only(book: CoatBook, kept: IntArray) -> CoatBook:
         house=book.house[kept],
         group=[book.group[row] for row in kept.tolist()],
         exposure={name: [words[row] for row in kept.tolist()] for name, words in book.exposure.items()},
+        thickness=book.thickness[kept],
+        section=[book.section[row] for row in kept.tolist()],
         payments=payments,
     )
 
@@ -191,12 +200,15 @@ class _Table:
         self.earliest = np.fmin(_days(column["applied_earliest"]), self.applied)
         reasons = np.array(column["removal_reason"], dtype=np.str_)
         self.failed = np.isfinite(self.removed) & (reasons == RemovalReason.FAILED)
+        # Why a coat came off that nobody gave a reason for is as open as why one came off by plan.
+        self.planned = np.isfinite(self.removed) & np.isin(reasons, ("", RemovalReason.PLANNED))
         self.found = np.array(column["found"], dtype=bool)
         own = _numbers(column["area_m2"])
         wall = _numbers(column["section__length_m"]) * _numbers(column["section__height_m"])
         self.area = np.where(own > 0, own, np.where(wall > 0, wall, np.nan))
         self.own_area = np.nan_to_num(own)
         self.purpose = np.array(column["purpose"], dtype=np.str_)
+        self.thickness = _numbers(column["thickness_mm"])
         self.cost = _numbers(column["cost"])
         self.currency = np.array(column["currency"], dtype=np.str_)
         self.layers = Layers(
@@ -220,6 +232,8 @@ class _Table:
             failed=gone & self.failed[inner],
             found=self.found[inner],
             area=self.area[inner],
+            planned=gone & self.planned[inner],
+            sacrificial=self.purpose[inner] == Purpose.SACRIFICIAL,
         )
 
 
@@ -283,7 +297,7 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
         section_key=Cast("section_id", CharField()), visit_key=Cast("visit_id", CharField())
     )
     rows = _fetch(keyed.values_list("section_key", "visit_key", "quantity", "value", "qualifier"))
-    days = _visit_days(organisation, as_of)
+    days, prompted = _visits(organisation, as_of)
     count = len(rows)
     section = np.fromiter((sections.get(row[0], -1) for row in rows), np.int64, count)
     day = np.fromiter((days.get(row[1], np.nan) for row in rows), float, count)
@@ -291,18 +305,20 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
     value = np.fromiter((row[3] for row in rows), float, count)
     below = np.fromiter((row[4] == Qualifier.BELOW for row in rows), bool, count)
     above = np.fromiter((row[4] == Qualifier.ABOVE for row in rows), bool, count)
+    asked = np.fromiter((row[1] in prompted for row in rows), bool, count)
     kept = (section >= 0) & np.isfinite(day)
     low, high = np.where(below, 0.0, value), np.where(above, np.inf, value)
-    return Areas(section[kept], day[kept], hollow[kept], low[kept], high[kept])
+    return Areas(section, day, hollow, low, high, asked).of(kept)
 
 
-def _visit_days(organisation: Organisation, as_of: dt.date) -> dict[str, float]:
-    """The day of each visit up to ``as_of``, by the visit's key."""
+def _visits(organisation: Organisation, as_of: dt.date) -> tuple[dict[str, float], set[str]]:
+    """The day of each visit up to ``as_of`` by the visit's key, and those made for another reason than plan."""
     visits = Visit.objects.of(organisation).filter(day__lte=as_of).order_by()
     keyed = visits.annotate(key=Cast("pk", CharField()), written=Cast("day", CharField()))
-    rows = _fetch(keyed.values_list("key", "written"))
+    rows = _fetch(keyed.values_list("key", "written", "reason"))
     days = np.array([row[1] for row in rows], dtype="datetime64[D]").astype(np.int64)
-    return dict(zip([row[0] for row in rows], days.astype(float).tolist(), strict=True))
+    prompted = {row[0] for row in rows if row[2] != VisitReason.PLAN}
+    return dict(zip([row[0] for row in rows], days.astype(float).tolist(), strict=True)), prompted
 
 
 def _fetch(values: QuerySet[Any, tuple[Any, ...]]) -> list[tuple[Any, ...]]:

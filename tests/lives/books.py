@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -43,6 +43,7 @@ class Book:
         found: bool = False,
         earliest: str | None = None,
         mended: dict[str, float] | None = None,
+        sacrificial: bool = False,
     ) -> Book:
         section = len(self.coats)
         self.coats.append(
@@ -55,6 +56,8 @@ class Book:
                 "failed": reason == "failed",
                 "found": found,
                 "area": AREA,
+                "planned": reason == "planned",
+                "sacrificial": sacrificial,
             }
         )
         for when, (hollow, fallen) in visits.items():
@@ -64,9 +67,12 @@ class Book:
         self.mended += [(section, day(when), area) for when, area in (mended or {}).items()]
         return self
 
+    def systems(self) -> Coats:
+        """The coats as the analysis takes them."""
+        return Coats(*(np.array([coat[field.name] for coat in self.coats]) for field in fields(Coats)))
+
     def lives(self, threshold: float = THRESHOLD) -> Lives:
-        names = ("section", "earliest", "begun", "ended", "removed", "failed", "found", "area")
-        coats = Coats(*(np.array([coat[name] for coat in self.coats]) for name in names))
+        coats = self.systems()
         columns = [np.array(column) for column in zip(*self.areas, strict=True)] or [np.zeros(0)] * 5
         section, when, hollow, low, high = columns
         areas = Areas(section.astype(int), when, hollow.astype(bool), low, high)

@@ -157,6 +157,54 @@ def test_what_two_clear_visits_have_found_does_not_mend_itself() -> None:
     check(found, FAILED, low, high, (low + high) / 2)
 
 
+def test_a_sacrificial_coat_fails_when_its_wear_reaches_the_wall() -> None:
+    """Hollow area still hangs before the wall; what has fallen, alone, is a full survey of such a coat."""
+    visits = {
+        "2012-06-01": (3.0, 0.2),
+        "2013-06-01": (None, 0.4),
+        "2014-06-01": (5.0, None),
+        "2015-06-01": (5.0, 1.5),
+        "2016-06-01": (5.0, 2.5),
+    }
+    found = Book().coat(PUT_ON, visits, sacrificial=True).lives()
+    low, high = years(PUT_ON, "2013-06-01"), years(PUT_ON, "2015-06-01")
+    check(found, FAILED, low, high, (low + high) / 2)
+    assert found.lost[0] == pytest.approx(0.25)
+    # Any other coat has failed at the first of these visits.
+    check(
+        Book().coat(PUT_ON, visits).lives(),
+        FAILED,
+        0.0,
+        years(PUT_ON, "2012-06-01"),
+        years(PUT_ON, "2012-06-01") / 2,
+    )
+
+
+def test_what_was_mended_of_a_sacrificial_coat_and_its_removal_as_failed_count() -> None:
+    visits = {"2012-06-01": (4.0, 0.1), "2015-06-01": (4.0, 0.6)}
+    found = Book().coat(PUT_ON, visits, mended={"2013-06-01": 0.8}, sacrificial=True).lives()
+    assert found.state.tolist() == [FAILED]
+    removed = Book().coat(PUT_ON, visits, removed="2017-06-01", reason="failed", sacrificial=True).lives()
+    low, high = years(PUT_ON, "2015-06-01"), years(PUT_ON, "2017-06-01")
+    check(removed, FAILED, low, high, (low + high) / 2)
+
+
+def test_one_sacrificial_coat_changes_no_other() -> None:
+    """Beside it, and before it on the same wall, every other coat is judged as ever."""
+    rng = np.random.default_rng(11)
+    plain, mixed = Book(), Book()
+    for place in range(40):
+        grown = np.cumsum(rng.gamma(1.0, 0.08, (12, 2)), axis=0).round(2)
+        visits = {f"{2011 + k}-06-01": (grown[k, 0], grown[k, 1] if k % 3 else None) for k in range(12)}
+        plain.coat(PUT_ON, visits)
+        mixed.coat(PUT_ON, visits, sacrificial=place % 4 == 0)
+    ours, others = mixed.lives(), np.arange(40) % 4 != 0
+    for name in Lives.__slots__:
+        np.testing.assert_array_equal(getattr(ours, name)[others], getattr(plain.lives(), name)[others])
+    assert (ours.low >= plain.lives().low).all()
+    assert (ours.state == FAILED).sum() < (plain.lives().state == FAILED).sum()
+
+
 def test_a_reading_known_only_as_less_or_more() -> None:
     """`<` leaves the sum under the threshold or not; `>` is a lower bound, as if in part."""
     coats = Coats(

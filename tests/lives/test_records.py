@@ -181,6 +181,16 @@ def test_groups(cast: Cast, section: Section) -> None:
     assert book(cast).lives.state.tolist() == [REMOVED, STANDING]
 
 
+def test_the_innermost_layers_purpose_says_how_a_coat_fails(cast: Cast, section: Section) -> None:
+    coat(section, purpose="sacrificial")
+    coat(section, layer=2, kind="limewash", binder="CL 90")
+    read(section, dt.date(2012, 6, 1), hollow=5.0, fallen=0.5)
+    assert book(cast).lives.state.tolist() == [STANDING]
+    Treatment.objects.filter(layer=1).update(purpose="permanent")
+    Treatment.objects.filter(layer=2).update(purpose="sacrificial")
+    assert book(cast).lives.state.tolist() == [FAILED]
+
+
 def test_only_the_chosen_coats(cast: Cast, section: Section) -> None:
     coat(section, removed_on="2014-01-01", cost=100, currency="EUR")
     coat(section, applied_on="2014-01-01", binder="lime_putty", cost=200, currency="EUR")
