@@ -312,7 +312,7 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
 
 
 def _visits(organisation: Organisation, as_of: dt.date) -> tuple[dict[str, float], set[str]]:
-    """The day of each visit up to ``as_of`` by the visit's key, and those made for another reason than plan."""
+    """The day of each visit up to ``as_of`` by its key, and those made for another reason than plan."""
     visits = Visit.objects.of(organisation).filter(day__lte=as_of).order_by()
     keyed = visits.annotate(key=Cast("pk", CharField()), written=Cast("day", CharField()))
     rows = _fetch(keyed.values_list("key", "written", "reason"))
