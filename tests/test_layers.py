@@ -27,10 +27,11 @@ ask = Client(headers={"host": "localhost"}).get
 """
 PAGE = f"{SET_UP}assert ask('/sign-in/').status_code == 200"
 PORTFOLIO = f"{SET_UP}import inspections.web.views, inspections.web.folders, inspections.web.entry.visits"
+SHEETS = f"{SET_UP}import inspections.web.sheets, inspections.web.lent_sheets"
 API = f"{SET_UP}assert ask('/api/v1/').status_code == 401"
 CHECK = f"{SET_UP}from django.core.management import call_command; call_command('check')"
 # Each adds to every start; scipy.stats alone about a third of a second to whatever computes.
-HEAVY = ["pandas", "scipy.stats", "matplotlib", "statsmodels", "sklearn"]
+HEAVY = ["pandas", "scipy.stats", "matplotlib", "statsmodels", "sklearn", "fpdf", "fontTools"]
 COMPUTES = [*HEAVY, "scipy", "celery"]
 FRAMEWORK = ["django", "rest_framework", "celery", "redis", "psycopg", "portfolio"]
 
@@ -57,10 +58,11 @@ def test_the_analysis_loads_neither_framework_nor_heavy_libraries(forbidden: lis
     [
         (PAGE, [*COMPUTES, "numpy", "rest_framework", "inspections.api", "inspections.records"]),
         (PORTFOLIO, COMPUTES),
+        (SHEETS, HEAVY),
         (API, [*COMPUTES, "numpy"]),
         (CHECK, [*COMPUTES, "numpy"]),
     ],
-    ids=["sign-in", "pages", "API", "check"],
+    ids=["sign-in", "pages", "sheets", "API", "check"],
 )
 def test_a_request_loads_only_what_it_needs(code: str, forbidden: list[str]) -> None:
     modules = loaded_by(code)

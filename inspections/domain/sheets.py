@@ -49,7 +49,7 @@ def shared_sheet(key: str) -> SharedSheet | None:
     except (BadSignature, ValueError):
         return None
     found: SharedSheet | None = (
-        SharedSheet.objects.select_related("trial__organisation")
+        SharedSheet.objects.select_related("trial__organisation", "made_by")
         .filter(pk=pk, trial__voided_at__isnull=True)
         .first()
     )

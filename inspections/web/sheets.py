@@ -1,39 +1,27 @@
-"""The evidence sheet: for the organisation's people, and by a signed link for whoever holds it."""
+"""The evidence sheet for the organisation's own people, who lend it by a link and take that back."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from http import HTTPStatus
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 
-from inspections.domain.comparing import compare_trial
-from inspections.domain.evidence import costs, pictures
-from inspections.domain.photos import PictureMissing, file_name, open_thumbnail
-from inspections.domain.sheets import MOST_DAYS, NAME_LENGTH, is_open, revoke_sheet, share_sheet, shared_sheet
+from inspections.domain.sheets import MOST_DAYS, NAME_LENGTH, revoke_sheet, share_sheet
 from inspections.models import Photo, SharedSheet, Trial
 from inspections.queries import entry
-from inspections.queries.trials import find_sheet, photos_of, standing_allocations
+from inspections.queries.trials import find_sheet
 from inspections.web.entry.access import Opened, form_page, opened, opened_to_write, require
 from inspections.web.entry.forms import number, text
 from inspections.web.entry.trials import LENDING
-from inspections.web.present import sheet as presented
-from portfolio.domain.refusals import Invalid, Refusal
-from portfolio.files import private_file
-from portfolio.models import Organisation
-from portfolio.vocabulary import Units
-
-#: Nobody's search engine keeps it, and no page that it leads to learns its address.
-PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Referrer-Policy": "no-referrer"}
+from inspections.web.sheet_files import as_file, as_page, of_trial
+from inspections.web.views import member
+from portfolio.domain.refusals import Invalid
 
 
 class LendForm(forms.Form):
@@ -53,15 +41,24 @@ class LendForm(forms.Form):
         return int(typed)
 
 
-@form_page
+@member
 def sheet(request: HttpRequest, pk: UUID) -> HttpResponse:
     """A trial's sheet for the organisation's own people."""
     found: Opened[Trial] = opened(request, entry.find_trial, pk)
+    back = reverse("trial", args=[pk])
+    file = reverse("trial-sheet-file", args=[pk])
+    return as_page(request, of_trial(found.record), _own_photo, found.user.units, back=back, file=file)
 
-    def address(photo: Photo) -> str:
-        return reverse("photo-thumbnail", args=[photo.pk])
 
-    return _sheet(request, found.record, found.organisation, address, found.user.units)
+@member
+def sheet_file(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The same as a PDF."""
+    found: Opened[Trial] = opened(request, entry.find_trial, pk)
+    return as_file(of_trial(found.record), _own_photo, found.user.units)
+
+
+def _own_photo(photo: Photo) -> str:
+    return reverse("photo-thumbnail", args=[photo.pk])
 
 
 @form_page
@@ -98,72 +95,3 @@ def take_back(request: HttpRequest, pk: UUID) -> HttpResponse:
     revoke_sheet(found.record)
     messages.success(request, f"The link for {found.record.for_whom} serves no longer.")
     return redirect(f"{reverse('trial', args=[found.record.trial_id])}#sheet")
-
-
-@require_safe
-@never_cache
-def lent(request: HttpRequest, key: str) -> HttpResponse:
-    """A sheet by its link, without an account."""
-    lent_sheet = _known(key)
-    if not is_open(lent_sheet):
-        response = render(request, "wythe/sheet_ended.html", status=HTTPStatus.GONE)
-    else:
-
-        def address(photo: Photo) -> str:
-            return reverse("lent-photo", args=[key, photo.pk])
-
-        trial = lent_sheet.trial
-        response = _sheet(request, trial, trial.organisation, address, Units.SI, lent_sheet)
-    for name, value in PRIVATE.items():
-        response[name] = value
-    return response
-
-
-@require_safe
-def lent_photo(request: HttpRequest, key: str, pk: UUID) -> HttpResponseBase:
-    """A photo that a lent sheet shows, small."""
-    lent_sheet = _known(key)
-    allocations = standing_allocations(lent_sheet.trial)
-    shown = {photo.pk: photo for own in photos_of(allocations).values() for photo in own}
-    if not is_open(lent_sheet) or pk not in shown:
-        raise Http404("No such photo on this sheet.")
-    photo = shown[pk]
-    try:
-        response = private_file(open_thumbnail(photo), photo.content_type, file_name(photo))
-    except PictureMissing:
-        raise Http404("The picture's file is not on this machine.") from None
-    response["X-Robots-Tag"] = PRIVATE["X-Robots-Tag"]
-    return response
-
-
-def _known(key: str) -> SharedSheet:
-    found = shared_sheet(key)
-    if found is None:
-        raise Http404("There is no such sheet.")
-    return found
-
-
-def _sheet(
-    request: HttpRequest,
-    trial: Trial,
-    organisation: Organisation,
-    address: Callable[[Photo], str],
-    system: str,
-    lent_sheet: SharedSheet | None = None,
-) -> HttpResponse:
-    allocations = standing_allocations(trial)
-    context = {"organisation": organisation, "trial": trial, "lent": lent_sheet, "now": timezone.now()}
-    try:
-        comparison = compare_trial(trial)
-    except Refusal as refused:
-        return render(request, "wythe/sheet.html", {**context, "refused": str(refused)})
-    shown = presented.present(
-        trial.question or f"Trial {trial.code}",
-        comparison,
-        allocations,
-        costs(allocations, comparison),
-        pictures(allocations, comparison),
-        address,
-        system,
-    )
-    return render(request, "wythe/sheet.html", {**context, "sheet": shown})

@@ -47,7 +47,7 @@ def test_the_sheet_is_read_without_an_account_in_plain_words(client: Client, len
     said = text_of(client, address(lent))
     assert "“B” fails faster than “A” on these walls." in said
     assert "“A”: on six walls, 1.5 % of the coat came loose or fell each year" in said
-    assert "At that pace 10 in 100 parts are lost after 7 years (5 years at the soonest" in said
+    assert "At that pace a tenth of it is lost after 7 years (5 years at the soonest" in said
     assert "What is not known" in said
     assert "All of it was seen in these six houses." in said
     assert "Lent to the mason until" in said

@@ -8,7 +8,9 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import pairwise
+from pathlib import Path as FilePath
 from xml.etree.ElementTree import Element, tostring
 
 from django.utils.safestring import SafeString
@@ -18,8 +20,9 @@ from inspections.web.present.svg import Point, add, canvas, markup, picture, pol
 
 #: Height of letters, px, on the page and in a file.
 LETTER = 13.0
-#: Pillow's own letters have no such spaces.
-_SPACES = {0xA0: " ", 0x202F: " "}
+#: The letters of files, which the machine that opens them may lack.
+FONTS = FilePath(__file__).parents[2] / "fonts"
+REGULAR, BOLD = "DejaVuSansCondensed.ttf", "DejaVuSansCondensed-Bold.ttf"
 #: Pixels of a PNG for each of the figure's.
 SCALE = 2
 
@@ -167,7 +170,6 @@ def as_png(figure: Figure) -> bytes:
     size = int(figure.width * SCALE), int(figure.height * SCALE)
     image = Image.new("RGB", size, "white")
     draw = ImageDraw.Draw(image)
-    font = ImageFont.load_default(LETTER * SCALE)
     for shape in figure.shapes:
         style = STYLES[shape.style]
         if isinstance(shape, Path):
@@ -177,11 +179,15 @@ def as_png(figure: Figure) -> bytes:
         else:
             place = shape.at[0] * SCALE, shape.at[1] * SCALE
             anchor = {"start": "ls", "middle": "ms", "end": "rs"}[shape.anchor]
-            stroke = 0.6 if style.bold else 0
-            draw.text(place, shape.words.translate(_SPACES), style.fill, font, anchor, stroke_width=stroke)
+            draw.text(place, shape.words, style.fill, _letters(BOLD if style.bold else REGULAR), anchor)
     out = io.BytesIO()
     image.save(out, "PNG", optimize=True)
     return out.getvalue()
+
+
+@cache
+def _letters(name: str) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(FONTS / name, LETTER * SCALE)
 
 
 def _path(draw: ImageDraw.ImageDraw, points: list[Point], style: Style, closed: bool) -> None:

@@ -1,47 +1,88 @@
-"""The evidence sheet: one printed page for an owner or a mason, in words that need no statistics."""
+"""The evidence sheet of a trial: one printed page for an owner or a mason, in words that need no statistics.
+
+The same :class:`Sheet` is laid out as a page (`sheet.html`) and as a PDF (:mod:`sheet_pdf`).
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from django.utils.safestring import SafeString
 
-from inspections.analysis.comparison_words import learned, plain_open, quoted
+from inspections.analysis.comparison_words import amount, learned, plain_open, quoted
 from inspections.analysis.trial_results import Arm, Comparison
 from inspections.analysis.trial_walls import LOSS
 from inspections.domain.evidence import Cost, Pictures
 from inspections.models import Allocation, Photo
 from inspections.web.present import dates, units, words
+from inspections.web.present.figures import Figure
+from inspections.web.present.lasting import area_unit, per_area
 from inspections.web.present.trial_drawings import course_of, place
-from inspections.web.present.trial_figures import Course, Drawn, Panel, coat_on, drawn, legend, side_by_side
+from inspections.web.present.trial_figures import Course, Panel, Paper, coat_on, side_by_side
 
 #: Height of the field of the one panel, px.
 TALL = 240.0
+CAUTION = "Work on old walls follows the local code and is done by people licensed for it."
+INVENTED = "Invented demonstration data. None of these houses, people and readings exists."
+
+_LOSS_NOTE = (
+    "Thick: the mean pace of each coat. Thin: the single walls. Upright: share of the coat that sounds "
+    "hollow or has fallen; across: years since it was put on. Dashed level line: a coat has failed from here."
+)
+_NOTE = "Each line is one wall; across: years since its coat was put on."
+
+#: A sheet's figure for a paper, its field so many px high.
+SheetFigure = Callable[[Paper, float], Figure]
+
+
+#: To whom a sheet is lent, and until when.
+Lent = tuple[str, dt.date] | None
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A photo on the sheet: where it is fetched, and what is said of it."""
+    """A photo on the sheet: the photo, where a page fetches it, and what is said of it."""
 
+    photo: Photo
     href: str
     caption: str
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
-    """All that the page shows."""
+class Headings:
+    """What stands over the sheet's parts."""
 
-    question: str
+    pictures: str = "Before and since"
+    figure: str = "What came loose or fell"
+    pace: str = "How fast, how long, at what cost"
+    open: str = "What is not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that the sheet says. ``legend`` names the lines of the figure in their order."""
+
+    title: str
     answer: str
     where: str
-    legend: list[tuple[str, SafeString]]
-    course: Drawn | None
+    figure: SheetFigure | None
+    legend: list[str]
+    figure_note: str
     pace: list[str]
     open: list[str]
     pictures: list[tuple[str, list[Picture]]]
-    as_of: str
+    source: str
+    headings: Headings = field(default_factory=Headings)
+
+
+def foot(sheet: Sheet, organisation: str, lent: Lent) -> str:
+    """Whose sheet it is, from when, and to whom it was lent until which day."""
+    parts = [f"{organisation}, {sheet.source}. {CAUTION}"]
+    if lent:
+        parts.append(f"Lent to {lent[0]} until {dates.day(lent[1])}.")
+    return " ".join(parts)
 
 
 def present(
@@ -53,17 +94,21 @@ def present(
     address: Callable[[Photo], str],
     system: str,
 ) -> Sheet:
-    """The sheet; ``address`` says where a photo is fetched by who reads it."""
+    """The sheet of a trial; ``address`` says where a photo is fetched by who reads it."""
+    loss = comparison.question.outcome == LOSS
+    quantity = words.capital(words.quantity_name(comparison.question.outcome))
     return Sheet(
-        question=question,
+        title=question,
         answer=words.typeset(learned(comparison)),
         where=_where(comparison, allocations),
-        legend=legend([arm.arm for arm in comparison.arms]),
-        course=_drawn(comparison),
-        pace=[_pace(comparison, arm, costs.get(arm.arm)) for arm in comparison.arms],
+        figure=_figure(comparison),
+        legend=[arm.arm for arm in comparison.arms],
+        figure_note=_LOSS_NOTE if loss else _NOTE,
+        pace=[_pace(comparison, arm, costs.get(arm.arm), system) for arm in comparison.arms],
         open=[words.typeset(units.in_units(text, system)) for text in _open(comparison)],
         pictures=[(quoted(one.arm), _pictures(one, address)) for one in pictures],
-        as_of=dates.day(comparison.as_of),
+        source=f"trial {comparison.question.code}, from what was known on {dates.day(comparison.as_of)}",
+        headings=Headings() if loss else Headings(figure=quantity),
     )
 
 
@@ -75,7 +120,7 @@ def _where(comparison: Comparison, allocations: Sequence[Allocation]) -> str:
     return f"{walls} of {houses}{followed}."
 
 
-def _drawn(comparison: Comparison) -> Drawn | None:
+def _figure(comparison: Comparison) -> SheetFigure | None:
     """All walls faintly, and each arm's mean pace as a bold line."""
     walls = list(zip(comparison.walls, comparison.plan.arm.tolist(), strict=True))
     courses = [replace(course_of(wall, arm), faint=True) for wall, arm in walls if len(wall.time)]
@@ -91,45 +136,48 @@ def _drawn(comparison: Comparison) -> Drawn | None:
         ]
     begun = min(wall.begun for wall, _ in walls if len(wall.time))
     panel = Panel("", coat_on(begun).replace("coats on", "first coat on"), courses)
-    told = " ".join(_pace(comparison, arm, None) for arm in comparison.arms)
+    told = " ".join(_pace(comparison, arm, None, "") for arm in comparison.arms)
     title = "What came loose or fell, by years since the coats went on"
-    return drawn(
-        lambda paper: side_by_side(
-            [panel],
-            question.outcome,
-            question.failed_share,
-            replace(paper, columns=1),
-            title=title,
-            told=told,
-            field=TALL,
-        )
+    return lambda paper, field: side_by_side(
+        [panel],
+        question.outcome,
+        question.failed_share,
+        replace(paper, columns=1),
+        title=title,
+        told=told,
+        field=field,
     )
 
 
-def _pace(comparison: Comparison, arm: Arm, cost: Cost | None) -> str:
+def _pace(comparison: Comparison, arm: Arm, cost: Cost | None, system: str) -> str:
     """An arm's pace, its years of service and what a year of it costs, in one or two sentences."""
     name = quoted(arm.arm)
     if not arm.sections:
         return f"{name}: no wall has been followed long enough yet."
     if comparison.question.outcome != LOSS:
-        return f"{name}: changed by {units.number(arm.mean, 1)} a year on {_walls(arm)}."
+        changed = units.in_units(amount(comparison, arm.mean), system)
+        return words.typeset(f"{name}: changed by {changed} a year on {_walls(arm)}.")
     text = f"{name}: on {_walls(arm)}, {_share(arm.mean)} of the coat came loose or fell each year"
     if np.isfinite(arm.high):
         text += f" (between {_share(arm.low)} and {_share(arm.high)}, allowing for chance)"
     share = comparison.question.failed_share
     years, soonest, latest = arm.years_until(share)
-    tenth = f"{units.number(100 * share, 0)} in 100 parts"
+    tenth = "a tenth of it is" if round(share, 3) == 0.1 else f"{units.number(100 * share, 0)} % of it is"
     if not np.isfinite(years):
         return f"{text}. Nothing was lost yet, so nobody can say how long it lasts."
-    text += f". At that pace {tenth} are lost after {_years(years)}"
+    text += f". At that pace {tenth} lost after {_years(years)}"
     if np.isfinite(soonest):
         reach = f"{_years(soonest)} at the soonest"
         text += f" ({reach}{', ' + _years(latest) + ' at the latest' if np.isfinite(latest) else ''})"
     if cost is None:
         return f"{text}."
-    money = f"{units.number(cost.per_m2, 0)} {cost.currency}".strip()
-    yearly = f"{units.number(cost.per_m2 / years, 1)} {cost.currency}".strip()
-    return f"{text}. It cost {money} a m² to put on ({_counted(cost.walls)}): {yearly} a m² and year of that."
+    per, area = cost.per_m2 * per_area(system), area_unit(system)
+    money = f"{units.number(per, 0 if per >= 10 else 1)} {cost.currency}".strip()
+    yearly = f"{units.number(per / years, 1 if per / years >= 1 else 2)} {cost.currency}".strip()
+    return (
+        f"{text}. It cost {money} a {area} to put on ({_counted(cost.walls)}): {yearly} a {area} and year "
+        "of that."
+    )
 
 
 def _walls(arm: Arm) -> str:
@@ -142,7 +190,7 @@ def _counted(count: int) -> str:
 
 def _share(value: float) -> str:
     size = 100 * value
-    return f"{units.number(size, 1 if size < 10 else 0)} %"
+    return f"{units.number(size, 1 if 0.05 <= size < 10 else 0)} %"
 
 
 def _years(value: float) -> str:
@@ -165,6 +213,7 @@ def _pictures(one: Pictures, address: Callable[[Photo], str]) -> list[Picture]:
     zone = one.allocation.section.building.zone
     return [
         Picture(
+            photo,
             address(photo),
             f"{when}, {dates.day(photo.taken_at.astimezone(zone).date())}: {place(one.allocation)}",
         )

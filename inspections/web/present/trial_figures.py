@@ -112,13 +112,15 @@ def side_by_side(
 
 def legend(arms: Sequence[str]) -> list[tuple[str, SafeString]]:
     """Each arm's name with a sample of its line."""
-    found = []
-    for number, arm in enumerate(arms):
-        figure = Figure(f"The line of {arm}", "", 48, 14)
-        figure.line(f"course-{number % STYLES}", (2, 7), (46, 7))
-        _mark(figure, number, 24, 7)
-        found.append((arm, on_page(figure, "swatch trial")))
-    return found
+    return [(arm, on_page(sample(number, arm), "swatch trial")) for number, arm in enumerate(arms)]
+
+
+def sample(number: int, name: str) -> Figure:
+    """A short piece of the line that is drawn for the arm of this number."""
+    figure = Figure(f"The line of {name}", "", 48, 14)
+    figure.line(f"course-{number % STYLES}", (2, 7), (46, 7))
+    _mark(figure, number, 24, 7)
+    return figure
 
 
 def _frame(panels: Sequence[Panel], outcome: str, threshold: float) -> tuple[float, float, float]:

@@ -1,0 +1,108 @@
+"""An evidence sheet as it is answered: a page, or the same in a PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.http import content_disposition_header
+from django.utils.text import slugify
+
+from inspections.domain.comparing import compare_trial
+from inspections.domain.evidence import costs, pictures
+from inspections.models import Photo, SharedSheet, Trial
+from inspections.queries.trials import standing_allocations
+from inspections.web.present import sheet as presented
+from inspections.web.present.sheet import Sheet
+from inspections.web.present.trial_figures import drawn, legend
+from portfolio.domain.refusals import Refusal
+from portfolio.models import Organisation
+
+#: Where whoever reads the sheet fetches a photo.
+Address = Callable[[Photo], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A sheet that is asked for: whose, what it is called where it can't be made, and how it is made."""
+
+    organisation: Organisation
+    name: str
+    made: Callable[[Address, str], Sheet]
+
+
+def of_trial(trial: Trial) -> Asked:
+    """A trial's sheet."""
+
+    def made(address: Address, system: str) -> Sheet:
+        allocations = standing_allocations(trial)
+        comparison = compare_trial(trial)
+        return presented.present(
+            trial.question or f"Trial {trial.code}",
+            comparison,
+            allocations,
+            costs(allocations, comparison),
+            pictures(allocations, comparison),
+            address,
+            system,
+        )
+
+    return Asked(trial.organisation, f"Trial {trial.code}", made)
+
+
+def as_page(
+    request: HttpRequest,
+    asked: Asked,
+    address: Address,
+    system: str,
+    lent: SharedSheet | None = None,
+    **context: Any,
+) -> HttpResponse:
+    """The sheet as a page; where there can be none, it says why."""
+    common = {
+        "organisation": asked.organisation,
+        "name": asked.name,
+        "lent": lent,
+        "invented": presented.INVENTED,
+        **context,
+    }
+    try:
+        sheet = asked.made(address, system)
+    except Refusal as refused:
+        return render(request, "wythe/sheet.html", {**common, "refused": str(refused)})
+    figure = sheet.figure
+    shown = {
+        "sheet": sheet,
+        "legend": legend(sheet.legend),
+        "course": drawn(lambda paper: figure(paper, presented.TALL)) if figure else None,
+        "foot": presented.foot(sheet, asked.organisation.name, _lent_to(lent)),
+    }
+    return render(request, "wythe/sheet.html", {**common, **shown})
+
+
+def as_file(asked: Asked, address: Address, system: str, lent: SharedSheet | None = None) -> HttpResponse:
+    """The sheet as a PDF to keep or to send."""
+    # What writes it is imported by the first that is asked for.
+    from inspections.web.present.sheet_pdf import as_pdf
+
+    try:
+        sheet = asked.made(address, system)
+    except Refusal as refused:
+        raise Http404(str(refused)) from refused
+    organisation = asked.organisation
+    foot = presented.foot(sheet, organisation.name, _lent_to(lent))
+    content = as_pdf(sheet, foot, organisation.name, system, invented=organisation.is_invented)
+    day = timezone.localdate().isoformat()
+    name = f"{slugify(asked.name) or 'sheet'}-{day}.pdf"
+    disposition = content_disposition_header(True, name)
+    return HttpResponse(
+        content, content_type="application/pdf", headers={"Content-Disposition": disposition or ""}
+    )
+
+
+def _lent_to(lent: SharedSheet | None) -> presented.Lent:
+    return (lent.for_whom, lent.expires_at.date()) if lent else None
