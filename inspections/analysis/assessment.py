@@ -14,6 +14,7 @@ from inspections.analysis.coats import coat_area
 from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
 from inspections.analysis.onset import onset
 from inspections.analysis.passage import first_passage
+from inspections.analysis.recalibration import AS_IS, Recalibration
 from inspections.analysis.records import BuildingRecord, SectionRecord
 from inspections.analysis.results import (
     FEW_VISITS,
@@ -27,9 +28,9 @@ from inspections.analysis.results import (
 )
 from inspections.analysis.schedule import USUAL, Known, due
 from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
-from inspections.analysis.statements import statement
+from inspections.analysis.statements import of_openings, statement
 from inspections.analysis.trends import Trend, strongest
-from inspections.analysis.verdict import Posterior, posteriors
+from inspections.analysis.verdict import OPENINGS, Posterior, posteriors
 
 #: The affected share of a coat's area at which it has failed, unless the organisation says otherwise.
 FAILURE_THRESHOLD = 0.10
@@ -40,19 +41,28 @@ LEAST_SURE, FEW_SURE = 0.4, 0.7
 _EPOCH = dt.date(1970, 1, 1)
 
 
-def model_version() -> str:
-    """The version of the model that every result carries."""
-    return MODEL.version
+def model_version(recalibration: Recalibration = AS_IS) -> str:
+    """What every result carries: the version of the model, and what the owner's openings made of it."""
+    return ", ".join(filter(None, (MODEL.version, recalibration.name)))
 
 
 def assess_building(
-    record: BuildingRecord, as_of: dt.date, failure_threshold: float = FAILURE_THRESHOLD
+    record: BuildingRecord,
+    as_of: dt.date,
+    failure_threshold: float = FAILURE_THRESHOLD,
+    recalibration: Recalibration = AS_IS,
 ) -> list[SectionAssessment]:
-    """Assess every section of a house from what was known at the end of ``as_of``, in the house's order."""
+    """Assess every section of a house from what was known at the end of ``as_of``, in the house's order.
+
+    ``recalibration``: what the organisation's openings known by then have taught.
+    """
     day = float((as_of - _EPOCH).days)
-    prepared, judged = judge(record.until(day), day)
+    prepared, judged = judge(record.until(day), day, recalibration)
     rates = _trends(prepared, [own.features for own in judged])
-    return [_assess(prepared, own, rates[own.section.code], as_of, failure_threshold) for own in judged]
+    return [
+        _assess(prepared, own, rates[own.section.code], as_of, failure_threshold, recalibration)
+        for own in judged
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +73,23 @@ class Judged:
     features: SectionFeatures
     posterior: Posterior
     verdict: str
+    #: Days on which the section was read since its present coat's story began.
+    visits: int
 
 
-def judge(known: BuildingRecord, day: float) -> tuple[PreparedBuilding, list[Judged]]:
+def judge(
+    known: BuildingRecord, day: float, recalibration: Recalibration = AS_IS
+) -> tuple[PreparedBuilding, list[Judged]]:
     """The verdict on every section of a house, in its order; ``known`` holds nothing later than ``day``."""
     prepared = prepare(known)
     features = building_features(prepared, day)
-    found = posteriors(MODEL, [item.vector for item in features])
-    return prepared, [
-        Judged(section, own, posterior, _verdict(posterior, _visits_of_coat(section, own)))
-        for section, own, posterior in zip(prepared.record.sections, features, found, strict=True)
-    ]
+    found = posteriors(MODEL, [item.vector for item in features], recalibration)
+    judged = []
+    for section, own, posterior in zip(prepared.record.sections, features, found, strict=True):
+        visits = _visits_of_coat(section, own)
+        verdict = verdict_of(posterior.probability, visits)
+        judged.append(Judged(section, own, posterior, verdict, visits))
+    return prepared, judged
 
 
 def _visits_of_coat(section: SectionRecord, features: SectionFeatures) -> int:
@@ -88,6 +104,7 @@ def _assess(
     trends: dict[str, TrendResult],
     as_of: dt.date,
     threshold: float,
+    recalibration: Recalibration,
 ) -> SectionAssessment:
     section, features, posterior = judged.section, judged.features, judged.posterior
     verdict = judged.verdict
@@ -102,10 +119,11 @@ def _assess(
         for group in READ_GROUPS
         if is_read(features, group)
     )
+    evidence += _taught(posterior, subject, against, recalibration)
     prior = sum(
         posterior.weight(group, subject, against)
         for group in posterior.score
-        if group == "prior" or not is_read(features, group)
+        if group != OPENINGS and (group == "prior" or not is_read(features, group))
     )
     forecast = _forecast(prepared, section, features, as_of, threshold)
     times = section.readings.time
@@ -126,6 +144,17 @@ def _assess(
     )
 
 
+def _taught(
+    posterior: Posterior, subject: str, against: str, recalibration: Recalibration
+) -> tuple[Evidence, ...]:
+    """What the organisation's openings add, where they speak for one of the two explanations."""
+    if OPENINGS not in posterior.score:
+        return ()
+    weight = posterior.weight(OPENINGS, subject, against)
+    gain = float(posterior.score[OPENINGS].sum())
+    return (Evidence(OPENINGS, weight, of_openings(recalibration, gain)),) if weight else ()
+
+
 def _next_look(
     verdict: str, last_visit: dt.date | None, as_of: dt.date, forecast: Forecast | None
 ) -> dt.date:
@@ -134,15 +163,18 @@ def _next_look(
     return due(USUAL, Known(as_of, last_visit, verdict, early, expected)).on
 
 
-def _verdict(posterior: Posterior, visits: int) -> str:
-    """The likeliest hypothesis where it is likely enough; trapped water from :data:`CALL` on."""
-    best = posterior.ranked[0]
+def verdict_of(probability: dict[str, float], visits: int) -> str:
+    """The likeliest hypothesis where it is likely enough; trapped water from :data:`CALL` on.
+
+    ``visits``: days on which the section was read under its present coat.
+    """
+    best = max(HYPOTHESES, key=lambda name: probability[name])
     least = LEAST_SURE
-    if posterior.probability["trapped_water"] >= CALL:
+    if probability["trapped_water"] >= CALL:
         best, least = "trapped_water", CALL
     if visits < FEW_VISITS:
         least = FEW_SURE
-    return best if visits > 0 and posterior.probability[best] >= least else INSUFFICIENT
+    return best if visits > 0 and probability[best] >= least else INSUFFICIENT
 
 
 def _date(day: float) -> dt.date:

@@ -14,7 +14,8 @@ from hashlib import blake2b
 
 import numpy as np
 
-from inspections.analysis.assessment import judge, model_version
+from inspections.analysis.assessment import judge, model_version, verdict_of
+from inspections.analysis.recalibration import Recalibration
 from inspections.analysis.records import (
     READING_FIELDS,
     BuildingRecord,
@@ -23,6 +24,7 @@ from inspections.analysis.records import (
     SectionRecord,
     no_readings,
 )
+from inspections.analysis.verdict import recalibrated
 
 #: Visits so few days apart are one round of the house, looked back on from its last day.
 ROUND_DAYS = 7
@@ -30,28 +32,41 @@ ROUND_DAYS = 7
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One section's verdict as of the end of a day, and the probability of each hypothesis."""
+    """What the model alone says of a section as of the end of a day: the probability of each hypothesis.
+
+    ``visits``: days on which the section was read under its coat of then.
+    """
 
     as_of: dt.date
-    verdict: str
     probability: dict[str, float]
+    visits: int
+
+    def told(self, recalibration: Recalibration) -> tuple[str, dict[str, float]]:
+        """The verdict and the probabilities with what openings known by then had taught."""
+        moved = recalibrated(self.probability, recalibration)
+        return verdict_of(moved, self.visits), moved
 
 
 def rounds(record: BuildingRecord) -> list[float]:
-    """The days on which the house's sections were read, the last day of each round, in time."""
+    """The days on which the house's sections were read, the last day of each round, in time.
+
+    A round also ends before a wall is opened, so that what was said until then can be compared with it.
+    """
     times = [np.floor(section.readings.time) for section in record.sections]
     days = np.unique(np.concatenate(times)) if times else np.zeros(0)
-    ends = np.append(np.diff(days) > ROUND_DAYS, True)[: len(days)]
+    opened = np.sort([e.time for section in record.sections for e in section.events if e.kind == "opening"])
+    after = np.diff(np.searchsorted(opened, days, side="right")) > 0
+    ends = np.append((np.diff(days) > ROUND_DAYS) | after, True)[: len(days)]
     return [float(day) for day in days[ends]]
 
 
 def look_back(record: BuildingRecord, day: float) -> dict[str, Look]:
-    """The verdict on each section that had been read by local day ``day``, by the section's code."""
+    """What is said of each section that had been read by local day ``day``, by the section's code."""
     as_of = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
     known = record.until(day)
     read = {section.code for section in known.sections if len(section.readings)}
     return {
-        own.section.code: Look(as_of, own.verdict, own.posterior.probability)
+        own.section.code: Look(as_of, own.posterior.probability, own.visits)
         for own in judge(known, day)[1]
         if own.section.code in read
     }
@@ -59,6 +74,8 @@ def look_back(record: BuildingRecord, day: float) -> dict[str, Look]:
 
 def digests(record: BuildingRecord, days: Collection[float]) -> list[str]:
     """For each of ``days`` (in time) a digest of all that a look at its end sees, and of the model's version.
+
+    What openings taught is no part of it: it is applied to what a look says.
 
     Readings are taken in as time goes on, so that the whole costs one pass over them.
     """

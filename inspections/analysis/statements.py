@@ -15,6 +15,7 @@ from inspections.analysis.features import SHORT_MARGIN, SectionFeatures
 from inspections.analysis.levels import Level
 from inspections.analysis.margins import MEASURED
 from inspections.analysis.materials import liquid_open, stack_sd
+from inspections.analysis.recalibration import Recalibration
 from inspections.analysis.records import SectionRecord
 from inspections.analysis.regression import SeasonalFit
 from inspections.analysis.results import TrendResult
@@ -49,6 +50,22 @@ def statement(
     if count:
         text += f" {count} {'reading was' if count == 1 else 'readings were'} set aside."
     return text
+
+
+#: Log-odds that are hardly worth a word: a twentieth more or less.
+SLIGHT = 0.05
+
+
+def of_openings(recalibration: Recalibration, gain: float) -> str:
+    """What the owner's own openings change; ``gain``: what they add to the log-odds of trapped water."""
+    counted = (
+        f"Of {recalibration.openings} walls of yours that were opened {recalibration.held} held water, where "
+        f"{recalibration.expected:.1f} were to be expected from what the model had said."
+    )
+    if abs(gain) < SLIGHT:
+        return f"{counted} For a wall like this that changes hardly anything."
+    more = "more" if gain > 0 else "less"
+    return f"{counted} So trapped water counts as {more} likely here than by the model alone."
 
 
 def _rate(fit: SeasonalFit, trend: TrendResult | None) -> tuple[float, float, float]:

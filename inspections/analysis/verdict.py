@@ -21,9 +21,12 @@ from functools import cached_property
 import numpy as np
 
 from inspections.analysis.features import FEATURES, GROUP_OF, GROUPS, READ_GROUPS
+from inspections.analysis.recalibration import AS_IS, Recalibration
 from inspections.analysis.records import FloatArray
 from inspections.analysis.results import HYPOTHESES
 
+#: The term of :attr:`Posterior.score` that the organisation's own openings add.
+OPENINGS = "openings"
 #: Groups that say nothing behind a lining with a proven way out for the water.
 BLIND_WHEN_DRAINED = ("surface_moisture", "deep_moisture", "in_wall_humidity")
 
@@ -96,7 +99,10 @@ def _read(z: FloatArray, group: str) -> np.ndarray[tuple[int], np.dtype[np.bool_
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """Probabilities by hypothesis, and the scores by group whose sum is their logarithm up to a constant."""
+    """Probabilities by hypothesis, and the scores by group whose sum is their logarithm up to a constant.
+
+    Among the groups is :data:`OPENINGS` where the organisation's own openings move the probabilities.
+    """
 
     probability: dict[str, float]
     score: dict[str, FloatArray]
@@ -112,19 +118,50 @@ class Posterior:
         return float(score[HYPOTHESES.index(hypothesis)] - score[HYPOTHESES.index(against)])
 
 
-def posteriors(model: Model, vectors: Sequence[FloatArray]) -> list[Posterior]:
-    """The posterior of each row of statistics."""
+def posteriors(
+    model: Model, vectors: Sequence[FloatArray], recalibration: Recalibration = AS_IS
+) -> list[Posterior]:
+    """The posterior of each row of statistics, moved by what the organisation's own openings taught."""
     if not len(vectors):
         return []
     scores = model.scores(np.array(vectors))
-    total = np.sum(list(scores.values()), axis=0)
-    total = total - total.max(axis=1, keepdims=True)
-    probability = np.exp(total)
-    probability /= probability.sum(axis=1, keepdims=True)
+    probability = _probabilities(np.sum(list(scores.values()), axis=0))
+    if recalibration.changes:
+        scores[OPENINGS] = _added(probability, recalibration)
+        probability = _moved(probability, recalibration)
     return [
         Posterior(
             probability=dict(zip(HYPOTHESES, map(float, probability[i]), strict=True)),
             score={group: score[i] for group, score in scores.items()},
         )
-        for i in range(len(total))
+        for i in range(len(probability))
     ]
+
+
+_TRAPPED = HYPOTHESES.index("trapped_water")
+#: The least positive probability, so that every logarithm is finite.
+_LEAST = float(np.finfo(float).tiny)
+_IS_TRAPPED = np.arange(len(HYPOTHESES)) == _TRAPPED
+
+
+def _probabilities(total: FloatArray) -> FloatArray:
+    """Probabilities (n, K) of scores (n, K)."""
+    odds = np.exp(total - total.max(axis=1, keepdims=True))
+    return np.asarray(odds / odds.sum(axis=1, keepdims=True))
+
+
+def _added(plain: FloatArray, recalibration: Recalibration) -> FloatArray:
+    """The scores (n, K) that openings add to the probabilities (n, K) of the model alone."""
+    return np.outer(recalibration.gain(plain[:, _TRAPPED]), _IS_TRAPPED)
+
+
+def _moved(plain: FloatArray, recalibration: Recalibration) -> FloatArray:
+    return _probabilities(np.log(np.maximum(plain, _LEAST)) + _added(plain, recalibration))
+
+
+def recalibrated(probability: dict[str, float], recalibration: Recalibration) -> dict[str, float]:
+    """The probabilities of the model alone as :func:`posteriors` moves them."""
+    if not recalibration.changes:
+        return probability
+    plain = np.array([[probability[name] for name in HYPOTHESES]])
+    return dict(zip(HYPOTHESES, map(float, _moved(plain, recalibration)[0]), strict=True))

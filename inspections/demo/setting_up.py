@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from inspections.analysis.assessment import model_version
 from inspections.domain.assess import reassess
+from inspections.domain.recalibrating import Openings, openings_of
 from inspections.models import Assessment
 from inspections.records import LoadReport, load_folder
 from portfolio.models import Building, Membership, Organisation, Section, User
@@ -84,11 +85,12 @@ def set_up(tell: Callable[[str], None], progress: Callable[[str, int], None] | N
     report = load_folder(RECORDS, SLUG, user=owner, progress=progress)
     changed = any(counts.new or counts.changed for counts in report.files.values())
     houses = list(Building.objects.of(organisation).standing().order_by("code"))
-    stale = [house for house in houses if changed or not _is_assessed(house)]
+    openings = openings_of(organisation)
+    stale = [house for house in houses if changed or not _is_assessed(house, openings)]
     if stale:
         tell(f"Assessing the walls of {len(stale)} houses …")
     for number, house in enumerate(stale, start=1):
-        reassess(house)
+        reassess(house, openings)
         if progress:
             progress("assessing houses", number)
     sections = Section.objects.of(organisation).standing().count()
@@ -118,14 +120,14 @@ def _make(person: Person) -> User:
     )
 
 
-def _is_assessed(house: Building) -> bool:
-    """Whether every section has an assessment of the house's own today by the present model."""
+def _is_assessed(house: Building, openings: Openings) -> bool:
+    """Whether every section has an assessment of the house's own today by the present model and openings."""
     today = timezone.now().astimezone(house.zone).date()
     made = Assessment.objects.filter(
         section__building=house,
         section__voided_at__isnull=True,
         current=True,
         as_of=today,
-        model_version=model_version(),
+        model_version=model_version(openings.taught(today)),
     )
     return made.count() == Section.objects.standing().filter(building=house).count()

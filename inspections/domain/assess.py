@@ -15,6 +15,7 @@ from inspections.analysis.assessment import assess_building, model_version
 from inspections.analysis.results import SectionAssessment
 from inspections.domain.flags import settle_flags
 from inspections.domain.plans import in_step, keep_plans, looks_at
+from inspections.domain.recalibrating import Openings, ask_the_others, openings_of
 from inspections.models import Assessment
 from inspections.queries.due import today_at
 from inspections.queries.series import building_record
@@ -31,19 +32,25 @@ def assess_organisation(
     With ``as_of`` this is a replay of what was known at the end of that day, and nothing is stored. Without
     it each house is assessed as of its own today, stored, and its flags and plans are settled.
     """
+    openings = openings_of(organisation)
     for building in Building.objects.of(organisation).standing().order_by("code"):
         if as_of is not None:
-            yield from _planned(building, _assess(building, organisation, as_of), as_of)
+            yield from _planned(building, _assess(building, organisation, as_of, openings), as_of)
         else:
-            yield from reassess(building)
+            yield from reassess(building, openings)
 
 
-def reassess(building: Building) -> list[SectionAssessment]:
-    """Assess a house as of its own today, store the results, and settle its flags and plans."""
+def reassess(building: Building, openings: Openings | None = None) -> list[SectionAssessment]:
+    """Assess a house as of its own today, store the results, and settle its flags and plans.
+
+    ``openings``: its organisation's, where they are at hand.
+    """
+    openings = openings or openings_of(building.organisation)
     asked = list(Reassessment.objects.filter(building=building).values_list("pk", flat=True))
     today = today_at(building)
-    results = _assess(building, building.organisation, today)
-    return _store(building, results, today, asked)
+    results = _assess(building, building.organisation, today, openings)
+    version = model_version(openings.taught(today))
+    return _store(building, results, today, asked, version)
 
 
 def reassess_due(
@@ -63,18 +70,29 @@ def reassess_due(
     if buildings is not None:
         waiting = waiting.filter(pk__in=buildings)
     houses = list(waiting.select_related("organisation").order_by("organisation__slug", "code")[:most])
+    known: dict[UUID, Openings] = {}
     for house in houses:
         try:
-            reassess(house)
+            if house.organisation_id not in known:
+                known[house.organisation_id] = openings_of(house.organisation)
+            reassess(house, known[house.organisation_id])
         except Exception:
             # One house must not keep the others from being assessed; it goes on waiting.
             log.exception("Building %s could not be assessed", house.pk)
+    for house in houses:
+        # What was found where a wall was opened bears on all the organisation's walls.
+        openings = known.get(house.organisation_id)
+        if openings and house.pk in openings.houses:
+            ask_the_others(house.organisation, model_version(openings.taught(today_at(house))))
     Reassessment.objects.filter(building__voided_at__isnull=False).delete()
     return len(houses)
 
 
-def _assess(building: Building, organisation: Organisation, as_of: dt.date) -> list[SectionAssessment]:
-    return assess_building(building_record(building), as_of, organisation.failure_threshold)
+def _assess(
+    building: Building, organisation: Organisation, as_of: dt.date, openings: Openings
+) -> list[SectionAssessment]:
+    taught = openings.taught(as_of)
+    return assess_building(building_record(building), as_of, organisation.failure_threshold, taught)
 
 
 def _planned(building: Building, results: list[SectionAssessment], as_of: dt.date) -> list[SectionAssessment]:
@@ -89,7 +107,7 @@ def _sections(building: Building, results: list[SectionAssessment]) -> list[Sect
 
 @transaction.atomic
 def _store(
-    building: Building, results: list[SectionAssessment], today: dt.date, asked: list[int]
+    building: Building, results: list[SectionAssessment], today: dt.date, asked: list[int], version: str
 ) -> list[SectionAssessment]:
     """Store the results, settle flags and plans by them, and take away what ``asked`` for them.
 
@@ -101,7 +119,7 @@ def _store(
     if asked and not taken:
         return _planned(building, results, today)
     sections = _sections(building, results)
-    rows = _rows(sections, results)
+    rows = _rows(sections, results, version)
     # A flag that opens now shortens the plan, whose day the assessments carry; the flag's reference to its
     # assessment is looked at when the transaction ends.
     settle_flags(rows, today)
@@ -133,24 +151,24 @@ def _store_rows(building: Building, rows: list[Assessment]) -> None:
     )
 
 
-def _rows(sections: list[Section], results: list[SectionAssessment]) -> list[Assessment]:
+def _rows(sections: list[Section], results: list[SectionAssessment], version: str) -> list[Assessment]:
     """A row for each result; one of the same day keeps its id."""
     days = {result.as_of for result in results}
     before = Assessment.objects.filter(section__in=sections, as_of__in=days)
     ids = {(section, as_of): pk for section, as_of, pk in before.values_list("section_id", "as_of", "pk")}
     return [
-        _row(section, result, ids.get((section.pk, result.as_of)) or uuid4())
+        _row(section, result, ids.get((section.pk, result.as_of)) or uuid4(), version)
         for section, result in zip(sections, results, strict=True)
     ]
 
 
-def _row(section: Section, result: SectionAssessment, pk: UUID) -> Assessment:
+def _row(section: Section, result: SectionAssessment, pk: UUID, version: str) -> Assessment:
     return Assessment(
         id=pk,
         section=section,
         as_of=result.as_of,
         made_at=timezone.now(),
-        model_version=model_version(),
+        model_version=version,
         verdict=result.verdict,
         trapped_probability=result.probability["trapped_water"],
         since=result.since,

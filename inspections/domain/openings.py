@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from inspections.analysis.alarms import CALL
-from inspections.analysis.openings import Opening, Truth, finding, truth_of, worth_opening
+from inspections.analysis.openings import Opening, Truth, truth_of, worth_opening
 from inspections.queries.openings import OpenedWall, current_probabilities, opened_walls
 from portfolio.models import Organisation, Section
 
@@ -74,7 +74,7 @@ def opening_ledger(organisation: Organisation, today: dt.date) -> OpeningLedger:
     opened, walls = opened_walls(organisation), current_probabilities(organisation)
     told, counted = [], []
     for wall in opened:
-        held = finding(wall.moisture, wall.hygroscopic, wall.soft_mm)
+        held = wall.held()
         if held is not None and wall.probability is not None:
             told.append((wall, held))
             counted.append(Opening(wall.probability, held))

@@ -12,7 +12,9 @@ from django.utils import timezone
 
 from inspections.analysis.assessment import model_version
 from inspections.analysis.replay import Look, digests, look_back, rounds
+from inspections.domain.recalibrating import Openings, openings_of
 from inspections.models import Assessment, Reading, Replay
+from inspections.queries.due import today_at
 from inspections.queries.series import building_record
 from portfolio.models import Building, Section
 
@@ -64,12 +66,12 @@ def replay(building: Building) -> int:
     days = rounds(record)
     named = digests(record, days)
     sections = {section.code: section for section in Section.objects.standing().filter(building=building)}
-    known = _known(building)
-    looks: dict[str, list[tuple[str, dict[str, Any]]]] = {code: [] for code in sections}
+    known, openings = _known(building), openings_of(building.organisation)
+    looks: dict[str, list[tuple[str, Look]]] = {code: [] for code in sections}
     computed = 0
     for day, digest in zip(days, named, strict=True):
         if digest not in known:
-            known[digest] = {code: _plain(look) for code, look in look_back(record, day).items()}
+            known[digest] = look_back(record, day)
             computed += 1
         for code, look in known[digest].items():
             if code in looks:
@@ -80,8 +82,9 @@ def replay(building: Building) -> int:
             Replay(
                 section=section,
                 made_at=started,
-                model_version=model_version(),
-                looks=[look for _, look in looks[code]],
+                model_version=model_version(openings.taught(today_at(building))),
+                looks=[_said(look, openings) for _, look in looks[code]],
+                alone=[{"probability": look.probability, "visits": look.visits} for _, look in looks[code]],
                 digests=[digest for digest, _ in looks[code]],
                 readings=counts.get(section.pk, (0, 0))[0],
                 entered_later=counts.get(section.pk, (0, 0))[1],
@@ -90,21 +93,26 @@ def replay(building: Building) -> int:
         ],
         update_conflicts=True,
         unique_fields=("section",),
-        update_fields=("made_at", "model_version", "looks", "digests", "readings", "entered_later"),
+        update_fields=("made_at", "model_version", "looks", "alone", "digests", "readings", "entered_later"),
     )
     return computed
 
 
-def _plain(look: Look) -> dict[str, Any]:
-    return {"as_of": look.as_of.isoformat(), "verdict": look.verdict, "probability": look.probability}
+def _said(look: Look, openings: Openings) -> dict[str, Any]:
+    """What was to be said at a look, with what the openings of its own day had taught."""
+    verdict, probability = look.told(openings.taught(look.as_of))
+    return {"as_of": look.as_of.isoformat(), "verdict": verdict, "probability": probability}
 
 
-def _known(building: Building) -> dict[str, dict[str, dict[str, Any]]]:
-    """What was computed before: each look, by digest and section."""
-    known: dict[str, dict[str, dict[str, Any]]] = {}
+def _known(building: Building) -> dict[str, dict[str, Look]]:
+    """What the model alone said when it was computed before: each look, by digest and section."""
+    known: dict[str, dict[str, Look]] = {}
     for kept in Replay.objects.filter(section__building=building).select_related("section"):
-        for digest, look in zip(kept.digests, kept.looks, strict=True):
-            known.setdefault(digest, {})[kept.section.code] = look
+        if len(kept.alone) != len(kept.digests):
+            continue
+        for digest, look, alone in zip(kept.digests, kept.looks, kept.alone, strict=True):
+            by_section = known.setdefault(digest, {})
+            by_section[kept.section.code] = Look(dt.date.fromisoformat(look["as_of"]), **alone)
     return known
 
 

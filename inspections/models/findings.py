@@ -60,6 +60,10 @@ class Replay(Scoped):
     made_at = models.DateTimeField()
     model_version = models.CharField(max_length=40)
     looks = models.JSONField(help_text="In time: as_of, verdict and probability of each look.")
+    alone = models.JSONField(
+        default=list,
+        help_text="By the model alone, in the same order: probability, and days read under the coat.",
+    )
     digests = models.JSONField(help_text="Of all that each look saw, in the same order.")
     readings = models.PositiveIntegerField(help_text="The section's readings.")
     entered_later = models.PositiveIntegerField(help_text="Those entered over a week after they were taken.")

@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 import numpy as np
 
+from inspections.analysis.openings import finding
 from inspections.models import Assessment, Reading, Replay
 from inspections.vocabulary import Quantity, Unit
 from portfolio.models import Event, Organisation, Section
@@ -19,24 +21,39 @@ WEIGHED_WITHIN = 14
 _TOTAL = frozenset({Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE})
 
 
+_Measures = list[tuple[dt.date, str, float]]
+
+
 @dataclass(frozen=True, slots=True)
 class OpenedWall:
-    """One opening: the greatest of each measure, NaN where none was made, and the last look before."""
+    """One opening: what was measured there, and the probability of trapped water at the last look before.
+
+    ``probability`` is what was said, ``alone`` what the model alone said; None where nobody had looked back.
+    """
 
     section: Section
     day: dt.date
     note: str
-    moisture: float
-    hygroscopic: float
-    soft_mm: float
+    measures: _Measures
     probability: float | None
+    alone: float | None
+
+    def held(self, until: dt.date = dt.date.max) -> bool | None:
+        """Whether it held water, by the greatest of each measure of up to ``until``; None: nothing tells."""
+        found = {"moisture": np.nan, "hygroscopic": np.nan, "soft_mm": np.nan}
+        for measured_on, name, value in self.measures:
+            if measured_on <= until and 0 <= (measured_on - self.day).days <= WEIGHED_WITHIN:
+                found[name] = float(np.fmax(found[name], value))
+        return finding(**found)
 
 
 def opened_walls(organisation: Organisation) -> list[OpenedWall]:
-    """Every standing opening of a section, in time; three queries."""
-    events = Event.objects.of(organisation).standing().filter(kind=EventKind.OPENING, section__isnull=False)
+    """Every standing opening of a section, in time; three queries, one where there is none."""
+    events = Event.objects.of(organisation).standing().filter(kind=EventKind.OPENING, **_STANDING)
     ordered = events.select_related("section__building").order_by("happened_on", "pk")
     found = [(event, event.section) for event in ordered if event.section]
+    if not found:
+        return []
     sections = {section.pk for _, section in found}
     measured = _measured(organisation, sections)
     looks = _looks(organisation, sections)
@@ -45,14 +62,15 @@ def opened_walls(organisation: Organisation) -> list[OpenedWall]:
             section=section,
             day=event.happened_on,
             note=event.note,
-            probability=_before(looks.get(section.pk, []), event.happened_on),
-            **_near(measured[section.pk], event.happened_on),
+            measures=measured[section.pk],
+            **_before(*looks.get(section.pk, ([], [])), event.happened_on),
         )
         for event, section in found
     ]
 
 
-_Measures = list[tuple[dt.date, str, float]]
+#: Of walls and houses that stand.
+_STANDING = {"section__voided_at__isnull": True, "section__building__voided_at__isnull": True}
 
 
 def _measured(organisation: Organisation, sections: set[UUID]) -> dict[UUID, _Measures]:
@@ -72,24 +90,28 @@ def _measured(organisation: Organisation, sections: set[UUID]) -> dict[UUID, _Me
     return found
 
 
-def _near(measures: _Measures, day: dt.date) -> dict[str, float]:
-    """The greatest of each measure from the day of the opening on."""
-    found = {"moisture": np.nan, "hygroscopic": np.nan, "soft_mm": np.nan}
-    for measured_on, name, value in measures:
-        if 0 <= (measured_on - day).days <= WEIGHED_WITHIN:
-            found[name] = float(np.fmax(found[name], value))
-    return found
+_Looks = tuple[list[dict[str, Any]], list[dict[str, Any]]]
 
 
-def _looks(organisation: Organisation, sections: set[UUID]) -> dict[UUID, list[dict[str, object]]]:
+def _looks(organisation: Organisation, sections: set[UUID]) -> dict[UUID, _Looks]:
     kept = Replay.objects.of(organisation).filter(section__in=sections)
-    return dict(kept.order_by().values_list("section", "looks"))
+    rows = kept.order_by().values_list("section", "looks", "alone")
+    return {section: (looks, alone) for section, looks, alone in rows}
 
 
-def _before(looks: list[dict[str, object]], day: dt.date) -> float | None:
-    """The probability of trapped water at the last look before ``day``."""
-    before = [look for look in looks if str(look["as_of"]) < day.isoformat()]
-    return float(before[-1]["probability"]["trapped_water"]) if before else None  # type: ignore[index]
+def _before(
+    looks: list[dict[str, Any]], alone: list[dict[str, Any]], day: dt.date
+) -> dict[str, float | None]:
+    """The probability of trapped water at the last look before ``day``: as said, and by the model alone."""
+    before = [i for i, look in enumerate(looks) if str(look["as_of"]) < day.isoformat()]
+    if not before:
+        return {"probability": None, "alone": None}
+    said = looks[before[-1]]
+    plain = alone[before[-1]] if len(alone) == len(looks) else said
+    return {
+        name: float(look["probability"]["trapped_water"])
+        for name, look in (("probability", said), ("alone", plain))
+    }
 
 
 def current_probabilities(organisation: Organisation) -> list[tuple[Section, float]]:

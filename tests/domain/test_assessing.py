@@ -47,7 +47,7 @@ def told(building: Building, monkeypatch: pytest.MonkeyPatch, chance: float, ver
     probability = {"trapped_water": chance} | dict.fromkeys(names, rest)
     likeliest = verdict or ("trapped_water" if chance > rest else "stable")
 
-    def assessed(record: Any, as_of: dt.date, threshold: float) -> list[SectionAssessment]:
+    def assessed(record: Any, as_of: dt.date, *_: object) -> list[SectionAssessment]:
         return [
             SectionAssessment(
                 building=record.code,
