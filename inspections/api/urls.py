@@ -9,6 +9,7 @@ from inspections.api import built, due, lasting, papers, photos, telling
 from inspections.api import viewsets as seen
 from inspections.api.comparing import ComparisonView
 from inspections.api.openings import OpeningLedgerView
+from inspections.api.pooling import PooledTrialsView
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
 from portfolio.api.description import DescriptionView
@@ -51,6 +52,7 @@ OVER_COATS = {
 ADDRESSES = {
     **router.addresses(),
     **{name: f"{name}-list" for name in OVER_COATS},
+    "pooled-trials": "pooled-trials",
     "opening-ledger": "opening-ledger",
     "policy": "policy",
     "telling-rules": "api-telling-rules",
@@ -66,6 +68,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("telling-rules/", telling.TellingRulesView.as_view(), name="api-telling-rules"),
     path("my-mails/", telling.MyMailsView.as_view(), name="api-my-mails"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
+    path("pooled-trials/", PooledTrialsView.as_view(), name="pooled-trials"),
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *(path(f"{name}/", view.as_view(), name=f"{name}-list") for name, view in OVER_COATS.items()),
     *router.urls,

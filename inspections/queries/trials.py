@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -117,13 +118,32 @@ def find_sheet(organisation: Organisation, pk: UUID) -> SharedSheet | None:
     return found
 
 
-def trials_like(trial: Trial) -> list[Trial]:
-    """The organisation's trials with this one's outcome and arms, itself among them; in two queries."""
-    same = Trial.objects.standing().filter(organisation=trial.organisation_id, outcome=trial.outcome)
+@dataclass(frozen=True, slots=True)
+class TrialsOfQuestion:
+    """The trials with one outcome and the same two arms, sorted by code."""
+
+    outcome: str
+    arms: tuple[str, ...]
+    trials: list[Trial]
+
+
+def trials_like(trial: Trial) -> TrialsOfQuestion:
+    """The organisation's trials with this one's outcome and two arms, itself among them; in two queries."""
+    own = Allocation.objects.standing().filter(trial=trial).values_list("arm", flat=True).distinct()
+    arms = tuple(sorted(own.order_by()))
+    found = (one for one in questions_of(trial.organisation) if trial in one.trials)
+    return next(found, TrialsOfQuestion(trial.outcome, arms, []))
+
+
+def questions_of(organisation: Organisation) -> list[TrialsOfQuestion]:
+    """Every question that the organisation's trials of two arms ask, with its trials; in two queries."""
     arms: dict[UUID, set[str]] = {}
-    rows = Allocation.objects.standing().filter(trial__in=same).values_list("trial_id", "arm").distinct()
-    for pk, arm in rows:
+    allotted = Allocation.objects.of(organisation).standing()
+    for pk, arm in allotted.order_by().values_list("trial_id", "arm").distinct():
         arms.setdefault(pk, set()).add(arm)
-    own = arms.get(trial.pk, set())
-    found = same.select_related("organisation").order_by("code")
-    return [one for one in found if len(own) == 2 and arms.get(one.pk) == own]
+    found: dict[tuple[str, tuple[str, ...]], list[Trial]] = {}
+    for trial in Trial.objects.of(organisation).standing().select_related("organisation").order_by("code"):
+        own = tuple(sorted(arms.get(trial.pk, ())))
+        if len(own) == 2:
+            found.setdefault((trial.outcome, own), []).append(trial)
+    return [TrialsOfQuestion(outcome, own, trials) for (outcome, own), trials in sorted(found.items())]

@@ -77,7 +77,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         if entered is not None:
             messages.success(request, f"{words.capital(str(entered.section))} gets {entered.arm}.")
             return redirect("trial", pk)
-    alike = trials_like(found.record)
+    alike = trials_like(found.record).trials
     answer, waiting, refused = _answered(found.record, found.user.units)
     return page(
         request,

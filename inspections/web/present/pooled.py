@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from inspections.analysis.comparison import worth_having
 from inspections.analysis.comparison_words import quoted
 from inspections.analysis.pooling_trials import Pooled
 from inspections.analysis.trial_walls import LOSS
-from inspections.domain.pooling import Member, Together
+from inspections.domain.pooling import ROW, TOO_FEW, Member, Together
 from inspections.models import Trial
 from inspections.web.present import words
 from inspections.web.present.trial_drawings import Drawing, short_number
@@ -51,7 +52,7 @@ def forest(trial: Trial, together: Together) -> Drawing | None:
     rows = [row for member in together.members if (row := _row(trial, member)) is not None]
     if not rows:
         return None
-    first, second = (quoted(arm.arm) for arm in together.members[0].comparison.arms)
+    first, second = map(quoted, together.arms)
     factor = _factor(trial)
     pooled = together.pooled
     if pooled is not None:
@@ -69,10 +70,17 @@ def forest(trial: Trial, together: Together) -> Drawing | None:
     return lambda paper: dots(rows, paper, title=title, sides=sides, worth=worth, axis=short_number)
 
 
+def numbers_of(together: Together) -> Iterator[Sequence[object]]:
+    """The same as a table, its head first; unknown numbers are None."""
+    yield ROW
+    for row in together.rows():
+        yield tuple(row.values())
+
+
 def _row(trial: Trial, member: Member) -> Row | None:
-    found, factor = member.comparison.found, _factor(trial)
-    if found is None:
+    if member.comparison is None or member.comparison.found is None:
         return None
+    found, factor = member.comparison.found, _factor(trial)
     has = np.isfinite(found.low)
     low, high = (found.low * factor, found.high * factor) if has else (None, None)
     text = short_number(found.estimate * factor)
@@ -85,8 +93,8 @@ def _row(trial: Trial, member: Member) -> Row | None:
 def _told(trial: Trial, together: Together) -> str:
     pooled = together.pooled
     if pooled is None:
-        return "Fewer than two fair trials ask this question, so there is nothing to take together yet."
-    second = quoted(together.members[0].comparison.arms[1].arm)
+        return TOO_FEW
+    second = quoted(together.arms[1])
     if pooled.low <= 0 <= pooled.high:
         return f"Together {pooled.trials} trials don’t show that the two differ: {_interval(trial, pooled)}"
     way = "more" if pooled.effect > 0 else "less"
