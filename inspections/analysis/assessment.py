@@ -25,6 +25,7 @@ from inspections.analysis.results import (
     LogOdds,
     SectionAssessment,
     TrendResult,
+    version_name,
 )
 from inspections.analysis.schedule import USUAL, Known, due
 from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
@@ -43,7 +44,8 @@ _EPOCH = dt.date(1970, 1, 1)
 
 def model_version(recalibration: Recalibration = AS_IS) -> str:
     """What every result carries: the version of the model, and what the owner's openings made of it."""
-    return ", ".join(filter(None, (MODEL.version, recalibration.name)))
+    own = recalibration
+    return version_name(MODEL.version, own.openings, own.shift.value, own.slope.value)
 
 
 def assess_building(

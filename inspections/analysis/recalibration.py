@@ -65,7 +65,7 @@ class Recalibration:
     """How probabilities of trapped water are moved, and by what: ``held`` of the opened walls held water,
     where the model alone promised ``expected``.
 
-    ``shift`` and ``slope`` are as used, in hundredths, so that :attr:`name` tells all of it.
+    ``shift`` and ``slope`` are as used, in hundredths, so that a result's version tells all of it.
     """
 
     openings: int
@@ -78,13 +78,6 @@ class Recalibration:
     def changes(self) -> bool:
         """Whether anything is moved."""
         return self.shift.value != 0 or self.slope.value != 1
-
-    @property
-    def name(self) -> str:
-        """What a result's version says of it; empty where nothing is moved."""
-        if not self.changes:
-            return ""
-        return f"{self.openings} openings, {self.shift.value:+.2f}, {self.slope.value:.2f}"
 
     def gain(self, probability: FloatArray) -> FloatArray:
         """What is added to the log-odds of the probabilities (n,) of trapped water that the model gives."""
@@ -108,6 +101,8 @@ def recalibration(openings: Sequence[Opening], least: int = LEAST) -> Recalibrat
 
     Of fewer than ``least`` nothing is made: :data:`AS_IS` but for the counts.
     """
+    # In one order always, so that the same openings give the same numbers to the last digit.
+    openings = sorted(openings, key=lambda one: (one.probability, one.held))
     given = log_odds(np.array([one.probability for one in openings], dtype=float))
     held = np.array([one.held for one in openings], dtype=bool)
     expected = float(sum(one.probability for one in openings))

@@ -15,6 +15,20 @@ FEW_VISITS = 3
 DIFFERENCE, NONE_SHOWN, CANNOT_TELL = "difference", "no_difference_shown", "cannot_tell"
 
 
+def version_name(model: str, openings: int = 0, shift: float = 0.0, slope: float = 1.0) -> str:
+    """What a result's version says: the model, and what ``openings`` of the owner's walls made of it."""
+    return (
+        model if (shift, slope) == (0.0, 1.0) else f"{model}, {openings} openings, {shift:+.2f}, {slope:.2f}"
+    )
+
+
+def version_parts(version: str) -> tuple[str, int]:
+    """The model that a result's version names, and how many openings recalibrated it (0: none did)."""
+    model, _, rest = version.partition(", ")
+    count = rest.partition(" openings, ")[0]
+    return model, int(count) if count.isdecimal() else 0
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """One piece of evidence: what was seen, and the log-odds it added for the verdict over the runner-up."""

@@ -24,6 +24,27 @@ class ShareSerializer(WholeResult):
     high = serializers.FloatField()
 
 
+class MovedSerializer(WholeResult):
+    """A number with its 95 % interval."""
+
+    value = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class RecalibrationSerializer(WholeResult):
+    """What the openings change: log-odds x of trapped water become x + shift + (slope - 1) (x - log-odds of
+    the call)."""
+
+    in_effect = serializers.BooleanField(help_text="Whether any probability is moved.")
+    least = serializers.IntegerField(help_text="Fewer openings than this change nothing.")
+    openings = serializers.IntegerField(help_text="Those that tell.")
+    held = serializers.IntegerField(help_text="Of them, those that held water.")
+    expected = serializers.FloatField(help_text="How many the model alone promised.")
+    shift = MovedSerializer(help_text="In log-odds, with its 95 % interval.")
+    slope = MovedSerializer(help_text="With its 95 % interval.")
+
+
 class OpenedSerializer(WholeResult):
     """One opening that tells: the probability of trapped water given before, and what was found."""
 
@@ -58,6 +79,7 @@ class OpeningLedgerSerializer(WholeResult):
     false_calls = ShareSerializer(
         allow_null=True, help_text="Of the walls that hold none, the share that is called all the same."
     )
+    recalibration = RecalibrationSerializer(help_text="What they change in the probabilities.")
     openings = OpenedSerializer(many=True)
     not_counted = serializers.IntegerField(
         help_text="Openings in which nothing was measured, or of walls not looked at before."

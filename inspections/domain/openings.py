@@ -11,6 +11,8 @@ import numpy as np
 
 from inspections.analysis.alarms import CALL
 from inspections.analysis.openings import Opening, Truth, truth_of, worth_opening
+from inspections.analysis.recalibration import LEAST, Recalibration
+from inspections.domain.recalibrating import openings_of
 from inspections.queries.openings import OpenedWall, current_probabilities, opened_walls
 from portfolio.models import Organisation, Section
 
@@ -35,6 +37,7 @@ class OpeningLedger:
     """All that the openings tell: those that count, those that don't yet, and what to open next."""
 
     truth: Truth
+    taught: Recalibration
     told: list[tuple[OpenedWall, bool]]
     untold: int
     suggestions: list[Suggestion]
@@ -43,6 +46,7 @@ class OpeningLedger:
         """In plain types, dates as ISO 8601; what too few openings tell of is None."""
         return {
             **asdict(self.truth),
+            "recalibration": {"in_effect": self.taught.changes, "least": LEAST, **asdict(self.taught)},
             "openings": [
                 {
                     **_place(wall.section),
@@ -82,6 +86,7 @@ def opening_ledger(organisation: Organisation, today: dt.date) -> OpeningLedger:
     closed = [(section, chance) for section, chance in walls if section.pk not in lately]
     return OpeningLedger(
         truth=truth_of(counted, np.array([chance for _, chance in walls])),
+        taught=openings_of(organisation).taught(today),
         told=told,
         untold=len(opened) - len(told),
         suggestions=_suggested(closed, today.year),

@@ -11,7 +11,6 @@ import numpy as np
 from inspections.analysis.openings import Opening
 from inspections.analysis.recalibration import LEAST, Recalibration, recalibration
 from inspections.analysis.records import BuildingRecord
-from inspections.analysis.replay import look_back
 from inspections.models import Assessment
 from inspections.queries.openings import OpenedWall, opened_walls
 from inspections.queries.series import building_record, day_number
@@ -64,6 +63,9 @@ def openings_of(organisation: Organisation) -> Openings:
 
 def _looked_up(wall: OpenedWall, records: dict[UUID, BuildingRecord]) -> float | None:
     """What the model alone says as of the last day before the opening on which the house was read."""
+    # What it computes with is imported only here, so that no page waits for it.
+    from inspections.analysis.replay import look_back
+
     house = wall.section.building
     if house.pk not in records:
         records[house.pk] = building_record(house)

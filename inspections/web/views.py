@@ -24,7 +24,7 @@ from inspections.queries.photos import section_photos
 from inspections.queries.series import building_record, day_number
 from inspections.vocabulary import ActionKind
 from inspections.web.forms import UnitsForm
-from inspections.web.present import cautions, hatches, house, ledger, method
+from inspections.web.present import calibrated, cautions, hatches, house, ledger, method
 from inspections.web.present import portfolio as portfolio_page
 from inspections.web.present.papers import lines as paper_lines
 from inspections.web.present.photos import row as photo_row
@@ -205,12 +205,11 @@ def _today(request: HttpRequest, where: Building | None = None) -> dt.date:
     return timezone.localdate(timezone=ZoneInfo(_user(request).timezone))
 
 
-def _model_version(houses: list[pages.House]) -> str:
+def _model_version(houses: list[pages.House]) -> calibrated.Made:
     """The version of the model that made the assessments shown; several only while a new one is being run."""
-    made = {
+    return calibrated.made(
         stretch.assessment.model_version for one in houses for stretch in one.stretches if stretch.assessment
-    }
-    return ", ".join(sorted(made))
+    )
 
 
 def _page(

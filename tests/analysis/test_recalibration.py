@@ -28,7 +28,7 @@ from inspections.analysis.recalibration import (
     weights,
 )
 from inspections.analysis.records import FloatArray
-from inspections.analysis.results import HYPOTHESES
+from inspections.analysis.results import HYPOTHESES, version_parts
 from inspections.analysis.verdict import OPENINGS, posteriors, recalibrated
 from tests.analysis.test_assessment import CEMENT, HAND_AS_OF, hand_made
 from tests.simulation.recalibrating import CHOICES, LAWS, judged
@@ -47,7 +47,7 @@ def found(probability: float, held: int, dry: int) -> list[Opening]:
 def test_too_few_openings_change_nothing_at_all() -> None:
     own = recalibration(found(0.9, 0, LEAST - 1))
     assert not own.changes
-    assert (own.shift, own.slope, own.name) == (AS_IS.shift, AS_IS.slope, "")
+    assert (own.shift, own.slope) == (AS_IS.shift, AS_IS.slope)
     assert (own.openings, own.held, own.expected) == (LEAST - 1, 0, pytest.approx(0.9 * (LEAST - 1)))
     assert recalibration(found(0.9, 0, LEAST)).changes
     assert model_version(own) == MODEL.version
@@ -110,7 +110,7 @@ def test_walls_keep_their_order_and_rows_any(rows: list[tuple[float, bool]], ran
     moved = log_odds(stated) + own.gain(stated)
     assert (np.diff(moved) > 0).all()
     random.shuffle(openings)  # type: ignore[attr-defined]
-    assert recalibration(openings).name == own.name
+    assert recalibration(openings) == own
 
 
 def test_openings_count_by_the_inverse_of_their_chance_within_bounds() -> None:
@@ -178,4 +178,6 @@ def test_assessments_say_what_openings_add_and_still_add_up() -> None:
     assert not [item for item in plain.evidence if item.quantity == OPENINGS]
     assert plain == assess_building(record, HAND_AS_OF, recalibration=AS_IS)[0]
     assert model_version(LESS) == f"{MODEL.version}, 14 openings, -0.80, 0.90"
+    assert version_parts(model_version(LESS)) == (MODEL.version, 14)
+    assert version_parts(model_version()) == (MODEL.version, 0)
     assert len(model_version(dataclasses.replace(LESS, openings=10_000))) <= 40

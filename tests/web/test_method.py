@@ -88,7 +88,34 @@ def test_the_ledger_counts_openings_with_a_measure_and_a_look_before(cast: Cast)
     said = " ".join(method.ledger(ledger, "si").sentences)
     assert "Of these walls 1 held water" in said
     assert "Too few openings yet" in said
+    assert not ledger.taught.changes
+    assert "They change no probability yet: from eight on" in method.ledger(ledger, "si").changed
     assert opening_ledger(cast.other_organisation, TODAY).truth.opened == 0
+
+
+def test_enough_openings_change_what_is_said_and_the_page_says_how(cast: Cast, client: Client) -> None:
+    """Ten walls of which trapped water was 0.7 likely were all dry; the model alone had said 0.6 of them."""
+    for _ in range(10):
+        assessment = factories.assessment(cast.organisation, trapped=0.7)
+        alone = dict(assessment.result["probability"]) | {"trapped_water": 0.6}
+        factories.replay(
+            cast.organisation, section=assessment.section, alone=[{"probability": alone, "visits": 9}]
+        )
+        opened(assessment.section, factories.DAY + dt.timedelta(days=9), 1.0, cast.owner)
+    ledger = opening_ledger(cast.organisation, TODAY)
+    assert ledger.truth.expected == pytest.approx(7.0)
+    assert ledger.taught.expected == pytest.approx(6.0)
+    assert ledger.taught.shift.high <= 0 > ledger.taught.shift.value
+    told = ledger.as_json()["recalibration"]
+    assert (told["in_effect"], told["openings"], told["held"]) == (True, 10, 0)
+    validator({"$ref": "#/components/schemas/Recalibration"}).validate(told)
+    client.force_login(cast.analyst)
+    page = client.get(f"{reverse('how-verdicts-are-made')}?organisation={cast.organisation.slug}")
+    said = page.content.decode()
+    assert said.count('class="plot"') == 5
+    assert "simulated walls and on 10 openings of your own" in said
+    assert "Of 10 opened walls no held water" not in said
+    assert "Of 10 opened walls none held water, where the model alone had promised 6.0" in said
 
 
 def test_the_api_gives_the_same_ledger(cast: Cast) -> None:

@@ -23,7 +23,7 @@ from inspections.queries.pages import Areas
 from inspections.vocabulary import Stage, Subject
 from inspections.web.mails import picture
 from inspections.web.mails.items import ORDER, Item, item
-from inspections.web.present import dates, units, words
+from inspections.web.present import calibrated, dates, units, words
 
 log = logging.getLogger(__name__)
 
@@ -64,6 +64,9 @@ def write(mail: Mail, now: dt.datetime) -> EmailMultiAlternatives:
         "end": links.to_end(person),
         "settings": links.absolute(reverse("my-mails")),
         "portfolio": _portfolio(told),
+        "calibrated_on": calibrated.made(
+            one.stretch.assessment.model_version for one in told if one.stretch and one.stretch.assessment
+        ).basis,
     }
     message = _Letter(
         subject=_subject(items, mail.urgent, organisations),

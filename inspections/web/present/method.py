@@ -8,12 +8,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 from django.utils.safestring import SafeString
 
 from inspections.analysis.alarms import FALSE_OPENINGS
 from inspections.analysis.openings import FEWEST, SOFT_MM, WET_MASS, Share
+from inspections.analysis.recalibration import LEAST, Recalibration, log_odds
+from inspections.analysis.records import FloatArray
 from inspections.domain.openings import OpeningLedger, Suggestion
-from inspections.web.present import dates, plots_svg, units, words
+from inspections.web.present import calibrated, dates, plots_svg, units, words
 
 FILE: Final = Path(__file__).with_name("evidence.json")
 #: Generators of the calibration, and the one that it never sees, as the page calls them.
@@ -138,6 +141,10 @@ class Ledger:
     """What opened walls say, in sentences, and which to open next."""
 
     sentences: list[str]
+    #: What they changed in the probabilities, drawn where anything is changed.
+    changed: str
+    drawn: SafeString | None
+    basis: str
     rule: str
     suggestions: list[SuggestedRow]
 
@@ -146,6 +153,9 @@ def ledger(found: OpeningLedger, system: str) -> Ledger:
     """The opening ledger in words."""
     return Ledger(
         sentences=_ledger_sentences(found),
+        changed=_changed(found.taught),
+        drawn=_drawn(found.taught) if found.taught.changes else None,
+        basis=calibrated.Made("", found.taught.openings if found.taught.changes else 0).basis,
         rule=(
             f"An opened wall counts as wet from {units.number(WET_MASS, 0)} % of moisture by mass on, salt’s "
             "own share taken off, or, where nothing was weighed, from "
@@ -186,6 +196,50 @@ def _ledger_sentences(found: OpeningLedger) -> list[str]:
             "opened)."
         )
     return told
+
+
+#: Probabilities that the sentence gives as examples, and between which the curve is drawn.
+_EXAMPLES: Final = (0.1, 0.5, 0.9)
+_DRAWN: Final = np.linspace(0.005, 0.995, 100)
+
+
+def _moved(taught: Recalibration, stated: FloatArray) -> FloatArray:
+    return np.asarray(1 / (1 + np.exp(-log_odds(stated) - taught.gain(stated))))
+
+
+def _changed(taught: Recalibration) -> str:
+    """What the openings change, in words."""
+    if taught.openings < LEAST:
+        return (
+            f"They change no probability yet: from {words.spelt(LEAST)} on they do, since before that one "
+            "odd wall would move all others."
+        )
+    held = words.spelt(taught.held) if taught.held else "none"
+    counted = (
+        f"Of {words.counted(taught.openings, 'opened wall')} {held} held water, where the model alone had "
+        f"promised {units.number(taught.expected, 1)}."
+    )
+    if not taught.changes:
+        return f"{counted} That is as promised, and changes nothing."
+    examples = words.listed(
+        [
+            f"{words.in_hundred(stated)} by the model alone is now {words.in_hundred(moved)}"
+            for stated, moved in zip(_EXAMPLES, _moved(taught, np.array(_EXAMPLES)), strict=True)
+        ]
+    )
+    return (
+        f"{counted} All probabilities of trapped water follow: what is {examples}. The others share the rest "
+        f"as before. In log-odds the shift is {units.number(taught.shift.value, 2)} (95 % interval "
+        f"{units.number(taught.shift.low, 2)} to {units.number(taught.shift.high, 2)}), the slope "
+        f"{units.number(taught.slope.value, 2)} ({units.number(taught.slope.low, 2)} to "
+        f"{units.number(taught.slope.high, 2)}). Few openings move little, many have their way."
+    )
+
+
+def _drawn(taught: Recalibration) -> SafeString:
+    stated = [float(value) for value in _DRAWN]
+    moved = [float(value) for value in _moved(taught, _DRAWN)]
+    return plots_svg.recalibrated(list(zip(stated, moved, strict=True)))
 
 
 def _share(share: Share) -> str:

@@ -81,6 +81,22 @@ def reliability(rows: Rows) -> SafeString:
     return markup(paper.root)
 
 
+def recalibrated(curve: Sequence[Point]) -> SafeString:
+    """What the model alone states against what is said with the owner's openings, both shares."""
+    said = "; ".join(
+        f"{words.in_hundred(stated)} alone, {words.in_hundred(moved)} with them"
+        for stated, moved in curve[9::20]
+    )
+    paper = _paper("By the model alone, and with your openings", said, (0, 1), (0, 1))
+    names = ("by the model alone, in 100", "with your openings, in 100")
+    _axes(paper, _of_hundred(_HUNDREDTHS), _of_hundred(_HUNDREDTHS), names)
+    diagonal: list[Point] = [(paper.x(end), paper.y(end)) for end in (0.0, 1.0)]
+    add(paper.root, "path", d=polyline(diagonal), class_="threshold")
+    line = [(paper.x(stated), paper.y(moved)) for stated, moved in curve]
+    add(paper.root, "path", d=polyline(line), class_="curve")
+    return markup(paper.root)
+
+
 def lead(rows: Rows) -> SafeString:
     """The share of walls that had been called, by years before the first hundredth of the coat had fallen."""
     years = [float(row["years"]) for row in rows]
