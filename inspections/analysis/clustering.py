@@ -28,20 +28,38 @@ def variance_ratio(influence: FloatArray, cluster: IntArray, variance: FloatArra
     from its own standard error, and more where houses are few (a t quantile, and two degrees lost).
     """
     _, house = np.unique(cluster, return_inverse=True)
-    pairs, noise = _pairs(influence, house), _pairs(influence**2, house)
+    houses = int(house.max(initial=-1)) + 1
+    pairs, noise = _pairs(influence, house, houses), _pairs(influence**2, house, houses)
+    return _ratio(pairs.sum(axis=0), noise.sum(axis=0), np.array(houses), variance)
+
+
+def variance_ratios(
+    influence: FloatArray, cluster: IntArray, group: IntArray, variance: FloatArray
+) -> FloatArray:
+    """:func:`variance_ratio` of each group, (g, t), to which ``group`` (n,) assigns the coats by number."""
+    _, place = np.unique(cluster, return_inverse=True)
+    width = int(place.max(initial=0)) + 1
+    keys, house = np.unique(group * width + place, return_inverse=True)
+    own, groups = keys // width, len(variance)
+
+    def pairs(value: FloatArray) -> FloatArray:
+        by_house = _pairs(value, house, len(keys))
+        return np.column_stack([np.bincount(own, column, groups) for column in by_house.T])
+
+    houses = np.bincount(own, minlength=groups)[:, None]
+    return _ratio(pairs(influence), pairs(influence**2), houses, variance)
+
+
+def _ratio(pairs: FloatArray, noise: FloatArray, houses: IntArray, variance: FloatArray) -> FloatArray:
     excess = 2 * np.maximum(pairs - EVIDENCE**2 * noise / np.where(pairs > 0, pairs, np.inf), 0.0)
-    few = _few(int(house.max(initial=-1)) + 1)
+    counted = np.maximum(houses, _LEAST_HOUSES)
+    few = (stdtrit(counted - 1, 0.975) / ndtri(0.975)) ** 2 * counted / (counted - 2)
     return np.asarray(1 + few * excess / np.where(variance > 0, variance, np.inf), dtype=float)
 
 
-def _few(houses: int) -> float:
-    counted = max(houses, _LEAST_HOUSES)
-    quantile = float(stdtrit(counted - 1, 0.975) / ndtri(0.975))
-    return quantile**2 * counted / (counted - 2)
-
-
-def _pairs(value: FloatArray, house: IntArray) -> FloatArray:
-    """Sum over houses and pairs i < j of value_i value_j: (t,)."""
-    sums = np.zeros((int(house.max(initial=-1)) + 1, value.shape[1]))
-    np.add.at(sums, house, value)
-    return np.asarray(((sums**2).sum(axis=0) - (value**2).sum(axis=0)) / 2, dtype=float)
+def _pairs(value: FloatArray, house: IntArray, houses: int) -> FloatArray:
+    """Each house's sum over pairs i < j of value_i value_j, of ``value`` (n, t): (houses, t)."""
+    order = np.argsort(house, kind="stable")
+    first = np.searchsorted(house[order], np.arange(houses))
+    own = value[order]
+    return np.asarray((np.add.reduceat(own, first) ** 2 - np.add.reduceat(own**2, first)) / 2, dtype=float)

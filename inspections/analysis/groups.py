@@ -23,6 +23,8 @@ from inspections.analysis.turnbull import Npmle, turnbull
 
 #: Directions in which the groups' scores vary by less than this part of the greatest are not tested.
 _FLAT = 1e-6
+#: Contrasts whose scores of all coats are held in memory at once.
+_TOGETHER = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +77,26 @@ def log_rank(lifetimes: Lifetimes, group_index: npt.ArrayLike, model: Model = LO
         reason = "one group only" if lifetimes.failures else "no failure was seen"
         return TestResult(None, 0, None, f"{name}; {reason}")
     npmle = turnbull(lifetimes)
-    member = np.asarray(group[:, None] == np.arange(groups))
-    information, scores, variance = _efficient(npmle, member, model)
-    exact = bool(lifetimes.exact[lifetimes.failed].all())
+    told = _efficient(npmle, group, groups, model)
+    variance, exact = told.variance, bool(lifetimes.exact[lifetimes.failed].all())
     if exact and model is LOG_RANK:
         name = "log-rank test"
-        variance = _hypergeometric(npmle.cells, lifetimes.failed, member)
-    total = member.T @ coat_scores(npmle, model, information)
-    contrasts = np.linalg.qr(np.column_stack([np.ones(groups), np.eye(groups)[:, 1:]]))[0][:, 1:]
-    values, vectors = np.linalg.eigh(contrasts.T @ variance @ contrasts)
+        variance = _hypergeometric(npmle.cells, lifetimes.failed, group, groups)
+    # Between groups only: what all have in common is no contrast.
+    between = variance - variance.mean(axis=0)
+    values, vectors = np.linalg.eigh(between - between.mean(axis=1, keepdims=True))
     tested = values > _FLAT * max(float(values.max()), 0.0)
     df = int(tested.sum())
     if not df:
         return TestResult(None, 0, None, f"{name}; no two groups were watched while a coat failed")
-    across = contrasts @ vectors[:, tested]
-    ratio = variance_ratio(scores @ across, lifetimes.cluster, values[tested])
-    statistic = float(((across.T @ total) ** 2 / (values[tested] * ratio)).sum())
+    values, across = values[tested], vectors[:, tested]
+    ratio = np.concatenate(
+        [
+            variance_ratio(told.scores(across[:, some]), lifetimes.cluster, values[some])
+            for some in (slice(at, at + _TOGETHER) for at in range(0, df, _TOGETHER))
+        ]
+    )
+    statistic = float(((across.T @ told.total) ** 2 / (values * ratio)).sum())
     if ratio.max() > 1:
         name += f", houses as clusters (variance times {ratio.max():.2f} at most)"
     return TestResult(statistic, df, float(chdtrc(df, statistic)), f"{name}, chi-squared")
@@ -110,37 +116,57 @@ def _free(npmle: Npmle, information: Information) -> FloatArray:
     return np.where(information.free, npmle.hazard, 0.0)
 
 
-def _efficient(npmle: Npmle, member: BoolArray, model: Model) -> tuple[Information, FloatArray, FloatArray]:
-    """Scores (n, g) free of the pooled hazards, and their information (g, g)."""
+@dataclass(frozen=True, slots=True)
+class _Efficient:
+    """Scores of ``group`` (n,) free of the pooled hazards, their sums (g,) and their information (g, g)."""
+
+    group: IntArray
+    information: Information
+    score: FloatArray
+    shared: FloatArray
+    total: FloatArray
+    variance: FloatArray
+
+    def scores(self, across: FloatArray) -> FloatArray:
+        """Each coat's scores along contrasts ``across`` (g, t) of the groups: (n, t)."""
+        return self.score[:, None] * across[self.group] - self.information.along(self.shared @ across)
+
+
+def _efficient(npmle: Npmle, group: IntArray, groups: int, model: Model) -> _Efficient:
     information = npmle.information()
     hazard, cells = _free(npmle, information), npmle.cells
-    step = gathered(model.first(hazard))
+    step, m = gathered(model.first(hazard)), len(hazard)
     span = step[cells.last] - step[cells.first]
     score = coat_scores(npmle, model, information)
     own = information.bend * span**2 - information.along(model.second(hazard)[:, None])[:, 0]
     mixed = model.mixed(hazard)[:, None]
-    pull, bend = (value[:, None] * member for value in (information.pull, information.bend * span))
-    failing = _cover(cells.first, cells.last, pull, len(hazard))
-    lasting = _cover(cells.entry, cells.first, member.astype(float), len(hazard))
-    cross = _cover(cells.first, cells.last, bend, len(hazard)) - mixed * (failing - lasting)
+
+    def cover(first: IntArray, last: IntArray, value: FloatArray) -> FloatArray:
+        return _cover(first, last, group, value, (m, groups))
+
+    failing = cover(cells.first, cells.last, information.pull)
+    lasting = cover(cells.entry, cells.first, np.ones(len(group)))
+    cross = cover(cells.first, cells.last, information.bend * span) - mixed * (failing - lasting)
     cross[~information.free] = 0.0
     solved = information.solve(cross)
-    variance = np.diag(member.T @ own) - cross.T @ solved
-    return information, member * score[:, None] - information.along(solved), (variance + variance.T) / 2
+    variance = np.diag(np.bincount(group, own, groups)) - cross.T @ solved
+    total = np.asarray(np.bincount(group, score, groups), dtype=float)
+    return _Efficient(group, information, score, solved, total, (variance + variance.T) / 2)
 
 
-def _cover(first: IntArray, last: IntArray, value: FloatArray, m: int) -> FloatArray:
-    """Sum of ``value`` (n, g) over the coats whose cells first … last - 1 hold each cell: (m, g)."""
-    ends = np.zeros((m + 1, value.shape[1]))
-    np.add.at(ends, first, value)
-    np.subtract.at(ends, last, value)
-    return np.asarray(np.cumsum(ends, axis=0)[:-1], dtype=float)
+def _cover(
+    first: IntArray, last: IntArray, group: IntArray, value: FloatArray, shape: tuple[int, int]
+) -> FloatArray:
+    """Sum of ``value`` (n,) over each group's coats whose cells first … last - 1 hold each cell: (m, g)."""
+    m, groups = shape
+    begun, ended = (np.bincount(at * groups + group, value, (m + 1) * groups) for at in (first, last))
+    return np.asarray(np.cumsum((begun - ended).reshape(m + 1, groups), axis=0)[:-1], dtype=float)
 
 
-def _hypergeometric(cells: Cells, failed: BoolArray, member: BoolArray) -> FloatArray:
+def _hypergeometric(cells: Cells, failed: BoolArray, group: IntArray, groups: int) -> FloatArray:
     """Mantel's variance (g, g) of the groups' failures, exact lives, given how many failed each time."""
-    m, mine = len(cells.left), member.astype(float)
-    at_risk = _cover(cells.entry, cells.last, mine, m)
+    m = len(cells.left)
+    at_risk = _cover(cells.entry, cells.last, group, np.ones(len(group)), (m, groups))
     died = np.bincount(cells.first[failed], minlength=m).astype(float)
     total = at_risk.sum(axis=1)
     share = at_risk / np.maximum(total, 1.0)[:, None]

@@ -173,10 +173,14 @@ class Likelihood:
 
 #: Rates (one over the scale of the log life) that are told from none and from infinite.
 LEAST_RATE, GREATEST_RATE = 0.02, 200.0
-_STEPS = 100
-_HALVINGS = 40
+STEPS = 100
+HALVINGS = 40
 #: Newton's method ends when the next step would gain less than this in log likelihood.
-_GAIN = 1e-12
+GAIN = 1e-12
+#: A step is long enough when it gains this part of what its slope promises.
+ENOUGH = 1e-4
+#: A curvature under this, or under this part of the greatest, is taken to be this.
+LEAST_BEND = 1e-12
 
 
 def climb(
@@ -188,20 +192,20 @@ def climb(
     hessian (p + 1, p + 1) there, and whether it lies inside the rates that are told apart.
     """
     value, gradient, hessian = likelihood(theta)
-    for _ in range(_STEPS):
+    for _ in range(STEPS):
         move = directions @ _uphill(directions.T @ gradient, directions.T @ hessian @ directions)
         gain = float(gradient @ move)
-        if gain < _GAIN * max(1.0, abs(value)):
+        if gain < GAIN * max(1.0, abs(value)):
             break
         length = 1.0
         if move[-1] < 0:
             length = min(length, 0.9 * theta[-1] / -move[-1])
         elif move[-1] > 0:
             length = min(length, (2 * GREATEST_RATE - theta[-1]) / move[-1])
-        for _ in range(_HALVINGS):
+        for _ in range(HALVINGS):
             trial = theta + length * move
             risen = likelihood(trial)
-            if risen[0] >= value + 1e-4 * length * gain:
+            if risen[0] >= value + ENOUGH * length * gain:
                 break
             length /= 2
         else:
@@ -216,7 +220,7 @@ def _uphill(slope: FloatArray, curvature: FloatArray) -> FloatArray:
     """Newton's step, bent uphill where the surface is not concave."""
     if len(slope) == 1:
         bend = -float(curvature[0, 0])
-        return np.asarray(slope / max(abs(bend), 1e-12), dtype=float)
+        return np.asarray(slope / max(abs(bend), LEAST_BEND), dtype=float)
     values, vectors = np.linalg.eigh(-curvature)
-    least = 1e-12 * max(float(np.abs(values).max()), 1e-12)
+    least = LEAST_BEND * max(float(np.abs(values).max()), LEAST_BEND)
     return np.asarray(vectors @ ((vectors.T @ slope) / np.maximum(np.abs(values), least)), dtype=float)

@@ -23,12 +23,12 @@ from inspections.analysis.records import FloatArray
 FARTHEST = 1e4
 
 #: Limits are found to this part of the root of the deviance.
-_TOLERANCE = 1e-8
-_TRIES = 80
+TOLERANCE = 1e-8
+TRIES = 80
 #: Standard error of a log from which on nothing is told of it.
-_UNTOLD = 100.0
+UNTOLD = 100.0
 #: Part of the greatest curvature under which a direction is taken to be flat.
-_FLAT = 1e-12
+FLAT = 1e-12
 
 
 class Aim(Protocol):
@@ -116,14 +116,14 @@ class Fit:
             first = float(error) * depth if self.reached else 1.0
             low, high = self.limit(aim, -1, first, depth), self.limit(aim, 1, first, depth)
             # Where the likelihood is all but flat its highest point is no estimate.
-            told = self.reached and error < _UNTOLD
+            told = self.reached and error < UNTOLD
             found.append(Interval(aim.value(self.theta) if told else None, low, high))
         return found, ratios
 
     def covariance(self) -> FloatArray:
         """Inverse of the observed information (p + 1, p + 1); very large along what the lives don't tell."""
         values, vectors = np.linalg.eigh(-self.hessian)
-        least = max(_FLAT * float(np.abs(values).max()), 1e-300)
+        least = max(FLAT * float(np.abs(values).max()), 1e-300)
         return np.asarray((vectors / np.maximum(values, least)) @ vectors.T, dtype=float)
 
     def limit(self, aim: Aim, side: int, first: float, depth: float) -> float | None:
@@ -136,11 +136,11 @@ class Fit:
         farthest = max((aim.most - centre) if side > 0 else (centre - aim.least), 0.0)
         inner, outer, tried = (0.0, 0.0), (np.inf, np.inf), [(0.0, 0.0)]
         distance = min(first, farthest)
-        for _ in range(_TRIES):
+        for _ in range(TRIES):
             point, directions = aim.slice(centre + side * distance, theta)
             theta, value, _, _ = climb(self.likelihood, point, directions)
             root = float(np.sqrt(max(2 * (self.log_likelihood - value), 0.0)))
-            if abs(root - depth) < _TOLERANCE * depth or outer[0] - inner[0] < 1e-12 * max(1.0, abs(centre)):
+            if abs(root - depth) < TOLERANCE * depth or outer[0] - inner[0] < 1e-12 * max(1.0, abs(centre)):
                 break
             tried.append((distance, root))
             if root >= depth:

@@ -8,7 +8,7 @@ Techniques, secs. 6.3 and 9A (ratio of totals of clusters; from memory).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -18,11 +18,12 @@ from scipy.special import stdtrit
 from inspections.analysis.failures import FAILED, STANDING, Lives
 from inspections.analysis.groups import TestResult, log_rank
 from inspections.analysis.lifetimes import BoolArray, IntArray, Interval, Lifetimes
+from inspections.analysis.many_lives import fit_weibulls
 from inspections.analysis.poisson import rate
 from inspections.analysis.records import FloatArray
 from inspections.analysis.results import plain
 from inspections.analysis.turnbull import Npmle, median_life, survival, turnbull
-from inspections.analysis.weibull import fit_weibull
+from inspections.analysis.weibull import LifeFit
 
 #: Fewer coats tell no rate.
 LEAST_COATS = 5
@@ -135,11 +136,13 @@ def failure_rates(
 ) -> FailureRates:
     """Failures of coats (n,) by ``group``, of ``house`` each, with the test between the groups."""
     names, place = places(group)
+    watched, own = lives.at_risk, [place == one for one in range(len(names))]
+    lifetimes = [_lifetimes(lives, house, watched & mine) for mine in own]
+    fits = iter(fit_weibulls([lived for lived in lifetimes if len(lived) >= LEAST_COATS]))
     groups = [
-        _group_rates(dict(zip(by, name, strict=True)), lives, house, place == one)
-        for one, name in enumerate(names)
+        _group_rates(dict(zip(by, name, strict=True)), lives, mine, lived, fits)
+        for name, mine, lived in zip(names, own, lifetimes, strict=True)
     ]
-    watched = lives.at_risk
     pooled = _lifetimes(lives, house, watched)
     return FailureRates(as_of, threshold, tuple(groups), log_rank(pooled, place[watched]))
 
@@ -151,7 +154,10 @@ def places(group: Sequence[Group]) -> tuple[list[Group], IntArray]:
     return names, np.array([order[name] for name in group], dtype=np.int64)
 
 
-def _group_rates(group: dict[str, str | None], lives: Lives, house: IntArray, own: BoolArray) -> GroupRates:
+def _group_rates(
+    group: dict[str, str | None], lives: Lives, own: BoolArray, lifetimes: Lifetimes, fits: Iterator[LifeFit]
+) -> GroupRates:
+    """What the ``own`` coats (n,) tell; a group of enough of them takes its fit from ``fits``."""
     watched = own & lives.at_risk
     coats, years = int(watched.sum()), float(lives.years[watched].sum())
     failures = int((lives.state[watched] == FAILED).sum())
@@ -159,9 +165,8 @@ def _group_rates(group: dict[str, str | None], lives: Lives, house: IntArray, ow
     if coats < LEAST_COATS:
         note = " ".join(["Too few: under five coats tell no rate.", *notes])
         return GroupRates(group, coats, years, failures, Rate(), (), Life(), Weibull(), note)
-    lifetimes = _lifetimes(lives, house, watched)
     per = rate(failures, years / 100)
-    fit = fit_weibull(lifetimes)
+    fit = next(fits)
     curve = turnbull(lifetimes)
     middle = median_life(curve)
     if not failures:

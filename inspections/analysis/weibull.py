@@ -7,6 +7,7 @@ of log life and scale the median life (Meeker and Escobar 1998, Statistical Meth
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ from inspections.analysis.records import FloatArray
 
 _UNKNOWN = Interval(None, None, None)
 _ONE = np.ones(1)
+#: Coefficient and rate of a life that ends as good as never, from which the limits of no failure are sought.
+ENDLESS = (LogLife.most, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +71,29 @@ def _fit(lifetimes: Lifetimes, level: float, family: Family) -> LifeFit:
         return _without_failure(lifetimes, level, family)
     fit, unit = _summit(lifetimes, family)
     aims = (LogRate(), LogLife(_ONE, 0.0), LogLife(_ONE, family.middle))
-    (rate, scale, median), ratios = fit.intervals(aims, lifetimes.cluster, level)
+    found, ratios = fit.intervals(aims, lifetimes.cluster, level)
+    count = len(lifetimes), lifetimes.failures
+    log_likelihood = fit.log_likelihood if fit.reached else None
+    return life_fit(family, found, unit, ratios, log_likelihood, count, level)
+
+
+def life_fit(
+    family: Family,
+    found: Sequence[Interval],
+    unit: float,
+    ratios: FloatArray,
+    log_likelihood: float | None,
+    count: tuple[int, int],
+    level: float,
+) -> LifeFit:
+    """What a search told: logs of rate, scale and median over ``unit``, and the factors (3,) for houses.
+
+    ``count`` are coats and failures. ``log_likelihood`` is None where the summit lies at no finite values.
+    """
+    rate, scale, median = found
     shape = scaled(rate, 1.0)
     method = f"{family.name} by maximum likelihood, profile-likelihood intervals"
-    if not fit.reached:
+    if log_likelihood is None:
         method += "; all failures fit one moment, so that there is no estimate"
     elif ratios.max() > 1:
         method += f"; houses taken as clusters, deviance over {ratios.max():.2f} at most"
@@ -79,10 +101,9 @@ def _fit(lifetimes: Lifetimes, level: float, family: Family) -> LifeFit:
         shape if family is WEIBULL else inverse(shape),
         scaled(scale, unit),
         scaled(median, unit),
-        fit.log_likelihood if fit.reached else None,
+        log_likelihood,
         (float(ratios[0]), float(ratios[1]), float(ratios[2])),
-        len(lifetimes),
-        lifetimes.failures,
+        *count,
         level,
         method,
     )
@@ -109,14 +130,24 @@ def _without_failure(lifetimes: Lifetimes, level: float, family: Family) -> Life
     As in Garwood's (1936) limits of no event; the likelihood's own limit would be bolder.
     """
     reached = float(lifetimes.low.max(initial=0.0))
-    scale = median = _UNKNOWN
+    lows: list[float | None] = [None, None]
     if reached > 0:
         likelihood = Likelihood(lifetimes, np.ones((len(lifetimes), 1)), family, reached)
-        top = np.array([LogLife.most, 1.0])
-        fit = Fit(likelihood, top, 0.0, np.zeros((2, 2)), False)
-        depth = float(np.sqrt(-2 * np.log((1 - level) / 2)))
+        fit = Fit(likelihood, np.array(ENDLESS), 0.0, np.zeros((2, 2)), False)
         aims = (LogLife(_ONE, 0.0), LogLife(_ONE, family.middle))
-        lows = [fit.limit(aim, -1, LogLife.most, depth) for aim in aims]
-        scale, median = (scaled(Interval(None, low, None), reached) for low in lows)
+        lows = [fit.limit(aim, -1, LogLife.most, depth_of_none(level)) for aim in aims]
+    return unfailed_fit(family, lows, reached, len(lifetimes), level)
+
+
+def depth_of_none(level: float) -> float:
+    """The root of the deviance at which none fails with the chance that one end of the interval leaves."""
+    return float(np.sqrt(-2 * np.log((1 - level) / 2)))
+
+
+def unfailed_fit(
+    family: Family, lows: Sequence[float | None], unit: float, coats: int, level: float
+) -> LifeFit:
+    """What coats without a failure told: lower limits of the logs of scale and median over ``unit``."""
+    scale, median = (scaled(Interval(None, low, None), unit) for low in lows)
     method = f"{family.name}; no failure was seen: exact lower limits over all shapes"
-    return LifeFit(_UNKNOWN, scale, median, None, (1.0, 1.0, 1.0), len(lifetimes), 0, level, method)
+    return LifeFit(_UNKNOWN, scale, median, None, (1.0, 1.0, 1.0), coats, 0, level, method)

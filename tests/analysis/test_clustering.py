@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from inspections.analysis.clustering import variance_ratio
+from inspections.analysis.clustering import variance_ratio, variance_ratios
 
 
 def ratio(value, house):
@@ -41,3 +41,14 @@ def test_few_houses_count_for_less():
 def test_the_house_is_a_name_only():
     value, house = np.random.default_rng(5).normal(size=60), np.arange(60) // 4
     assert ratio(value + house, house) == pytest.approx(ratio(value + house, 1000 - 7 * house))
+
+
+def test_of_many_groups_each_has_its_own_factor():
+    random = np.random.default_rng(5)
+    group, house = random.permutation(np.arange(200) % 7), random.integers(-5, 5, 200)
+    influence, variance = random.normal(size=(200, 3)) + house[:, None], random.uniform(1, 9, (7, 3))
+    ratios = variance_ratios(influence, house, group, variance)
+    assert ratios.max() > 2
+    for one in range(7):
+        own = group == one
+        assert ratios[one] == pytest.approx(variance_ratio(influence[own], house[own], variance[one]))
