@@ -10,7 +10,7 @@ import hypothesis
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
-from tests.support import browser, services
+from tests.support import browser, collecting, services
 
 # No example is timed. In continuous integration the examples are the same each time.
 hypothesis.settings.register_profile(
@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from pytest_django.live_server_helper import LiveServer
 
     from tests.support.cast import Cast
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    collecting.arrange(items)
 
 
 @pytest.fixture(autouse=True)

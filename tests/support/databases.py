@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import re
 import shutil
@@ -11,7 +12,9 @@ import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -106,10 +109,22 @@ def empty_database(folder: Path, name: str = "own", *, on_sqlite: bool | None = 
     from django.db import connection
 
     if connection.vendor == "sqlite" if on_sqlite is None else on_sqlite:
-        yield _migrated(Database(f"sqlite:///{folder}/{name}.sqlite3"))
+        database = Database(f"sqlite:///{folder}/{name}.sqlite3")
+        shutil.copy(_empty_file().path, database.path)
+        yield database
     else:
         with empty_postgres_database() as url:
             yield _migrated(Database(url))
+
+
+@cache
+def _empty_file() -> Database:
+    """Migrated once for all tests of this process, which copy it."""
+    folder = TemporaryDirectory()
+    atexit.register(folder.cleanup)
+    database = _migrated(Database(f"sqlite:///{folder.name}/empty.sqlite3"))
+    database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
+    return database
 
 
 def _migrated(database: Database) -> Database:
