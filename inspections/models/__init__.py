@@ -13,7 +13,7 @@ from inspections.models.field import (
 )
 from inspections.models.findings import LIVE_FLAG_STATES, Action, Assessment, Flag, Plan, Policy, Replay
 from inspections.models.telling import Mail, MailSettings, Reminder, TellingRules, Webhook, WebhookCall
-from inspections.models.trials import Allocation, SharedSheet, Trial
+from inspections.models.trials import Allocation, LentSheet, SharedCoatSheet, SharedSheet, Trial
 
 __all__ = [
     "LIVE_FLAG_STATES",
@@ -23,6 +23,7 @@ __all__ = [
     "CalibrationCheck",
     "Flag",
     "Instrument",
+    "LentSheet",
     "Load",
     "LogSeries",
     "LogValue",
@@ -34,6 +35,7 @@ __all__ = [
     "Reading",
     "Reminder",
     "Replay",
+    "SharedCoatSheet",
     "SharedSheet",
     "TellingRules",
     "Trial",

@@ -70,12 +70,9 @@ class Allocation(Record):
         return []
 
 
-class SharedSheet(Scoped):
-    """A trial's evidence sheet lent to somebody without an account, for a time or until it is taken back."""
+class LentSheet(Scoped):
+    """An evidence sheet lent to somebody without an account, for a time or until it is taken back."""
 
-    SCOPE: ClassVar[str] = "trial__organisation"
-
-    trial = models.ForeignKey(Trial, on_delete=models.CASCADE, related_name="shared_sheets")
     for_whom = models.CharField(max_length=200)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
@@ -85,8 +82,36 @@ class SharedSheet(Scoped):
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta(Scoped.Meta):
+        abstract = True
+
+
+class SharedSheet(LentSheet):
+    """A trial's sheet."""
+
+    SCOPE: ClassVar[str] = "trial__organisation"
+
+    trial = models.ForeignKey(Trial, on_delete=models.CASCADE, related_name="shared_sheets")
+
+    class Meta(LentSheet.Meta):
+        abstract = False
         ordering = ("trial__code", "made_at", "id")
         constraints = (not_empty("for_whom", "sharedsheet"),)
 
     def __str__(self) -> str:
         return f"{self.trial.code} for {self.for_whom}"
+
+
+class SharedCoatSheet(LentSheet):
+    """The sheet of a kind of coat over all of an organisation's walls, and of one that is set beside it."""
+
+    organisation = models.ForeignKey(Organisation, on_delete=models.CASCADE, related_name="shared_sheets")
+    coat = models.CharField(max_length=80, help_text="Kind and binder, with a comma between them.")
+    beside = models.CharField(max_length=80, default="", blank=True)
+
+    class Meta(LentSheet.Meta):
+        abstract = False
+        ordering = ("organisation__slug", "made_at", "id")
+        constraints = (not_empty("for_whom", "sharedcoatsheet"), not_empty("coat", "sharedcoatsheet"))
+
+    def __str__(self) -> str:
+        return f"{self.coat} for {self.for_whom}"

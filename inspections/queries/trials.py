@@ -20,7 +20,6 @@ from inspections.models import (
     Photo,
     Plan,
     Reading,
-    SharedSheet,
     Trial,
     Visit,
 )
@@ -102,19 +101,6 @@ def photos_of(allocations: Iterable[Allocation]) -> dict[UUID, list[Photo]]:
     for photo in photos.order_by("taken_at", "id"):
         assert photo.section_id is not None
         found.setdefault(photo.section_id, []).append(photo)
-    return found
-
-
-def sheets_of(trial: Trial) -> list[SharedSheet]:
-    """The links to the trial's sheet that were made, the latest first."""
-    return list(SharedSheet.objects.filter(trial=trial).order_by("-made_at"))
-
-
-def find_sheet(organisation: Organisation, pk: UUID) -> SharedSheet | None:
-    """The shared sheet, if it is of the organisation."""
-    found: SharedSheet | None = (
-        SharedSheet.objects.of(organisation).select_related("trial").filter(pk=pk).first()
-    )
     return found
 
 

@@ -12,11 +12,12 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from inspections.domain.coat_evidence import coat_pictures, coat_question
 from inspections.domain.photos import PictureMissing, file_name, open_thumbnail
 from inspections.domain.sheets import is_open, shared_sheet
-from inspections.models import SharedSheet
+from inspections.models import LentSheet, Photo, SharedCoatSheet, SharedSheet
 from inspections.queries.trials import photos_of, standing_allocations
-from inspections.web.sheet_files import Address, as_file, as_page, of_trial
+from inspections.web.sheet_files import Address, Asked, as_file, as_page, of_coats, of_trial
 from portfolio.files import private_file
 from portfolio.vocabulary import Units
 
@@ -32,7 +33,7 @@ def page(request: HttpRequest, key: str) -> HttpResponse:
     if not is_open(lent):
         return _private(_ended(request))
     file = reverse("lent-sheet-file", args=[key])
-    return _private(as_page(request, of_trial(lent.trial), _photo_of(key), _units(lent), lent, file=file))
+    return _private(as_page(request, _asked(lent), _photo_of(key), _units(lent), lent, file=file))
 
 
 @require_safe
@@ -42,15 +43,14 @@ def file(request: HttpRequest, key: str) -> HttpResponse:
     lent = _known(key)
     if not is_open(lent):
         return _private(_ended(request))
-    return _private(as_file(of_trial(lent.trial), _photo_of(key), _units(lent), lent))
+    return _private(as_file(_asked(lent), _photo_of(key), _units(lent), lent))
 
 
 @require_safe
 def photo(request: HttpRequest, key: str, pk: UUID) -> HttpResponseBase:
     """A photo that the sheet shows, small."""
     lent = _known(key)
-    allocations = standing_allocations(lent.trial)
-    shown = {one.pk: one for own in photos_of(allocations).values() for one in own}
+    shown = {one.pk: one for one in _photos(lent)}
     if not is_open(lent) or pk not in shown:
         raise Http404("No such photo on this sheet.")
     found = shown[pk]
@@ -62,14 +62,28 @@ def photo(request: HttpRequest, key: str, pk: UUID) -> HttpResponseBase:
     return response
 
 
-def _known(key: str) -> SharedSheet:
+def _asked(lent: SharedSheet | SharedCoatSheet) -> Asked:
+    if isinstance(lent, SharedSheet):
+        return of_trial(lent.trial)
+    return of_coats(lent.organisation, coat_question(lent.coat, lent.beside))
+
+
+def _photos(lent: SharedSheet | SharedCoatSheet) -> list[Photo]:
+    """Those of the trial's walls, or those that the sheet of a coat shows."""
+    if isinstance(lent, SharedSheet):
+        return [one for own in photos_of(standing_allocations(lent.trial)).values() for one in own]
+    found = coat_pictures(lent.organisation, coat_question(lent.coat, lent.beside))
+    return [photo for one in found for photo in (one.before, one.after) if photo]
+
+
+def _known(key: str) -> SharedSheet | SharedCoatSheet:
     found = shared_sheet(key)
     if found is None:
         raise Http404("There is no such sheet.")
     return found
 
 
-def _units(lent: SharedSheet) -> str:
+def _units(lent: LentSheet) -> str:
     """Those of whoever lent it."""
     return lent.made_by.units if lent.made_by else Units.SI
 

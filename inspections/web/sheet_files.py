@@ -12,10 +12,12 @@ from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.utils.text import slugify
 
+from inspections.domain.coat_evidence import CoatQuestion, coat_evidence
 from inspections.domain.comparing import compare_trial
 from inspections.domain.evidence import costs, pictures
-from inspections.models import Photo, SharedSheet, Trial
+from inspections.models import LentSheet, Photo, Trial
 from inspections.queries.trials import standing_allocations
+from inspections.web.present import coat_sheet as coats_presented
 from inspections.web.present import sheet as presented
 from inspections.web.present.sheet import Sheet
 from inspections.web.present.trial_figures import drawn, legend
@@ -54,12 +56,21 @@ def of_trial(trial: Trial) -> Asked:
     return Asked(trial.organisation, f"Trial {trial.code}", made)
 
 
+def of_coats(organisation: Organisation, question: CoatQuestion) -> Asked:
+    """The sheet of a kind of coat, and of one that is set beside it."""
+
+    def made(address: Address, system: str) -> Sheet:
+        return coats_presented.present(coat_evidence(organisation, question), address, system)
+
+    return Asked(organisation, " beside ".join(map(coats_presented.name_of, question.kinds)), made)
+
+
 def as_page(
     request: HttpRequest,
     asked: Asked,
     address: Address,
     system: str,
-    lent: SharedSheet | None = None,
+    lent: LentSheet | None = None,
     **context: Any,
 ) -> HttpResponse:
     """The sheet as a page; where there can be none, it says why."""
@@ -77,14 +88,14 @@ def as_page(
     figure = sheet.figure
     shown = {
         "sheet": sheet,
-        "legend": legend(sheet.legend),
+        "legend": legend(sheet.legend, marked=False),
         "course": drawn(lambda paper: figure(paper, presented.TALL)) if figure else None,
         "foot": presented.foot(sheet, asked.organisation.name, _lent_to(lent)),
     }
     return render(request, "wythe/sheet.html", {**common, **shown})
 
 
-def as_file(asked: Asked, address: Address, system: str, lent: SharedSheet | None = None) -> HttpResponse:
+def as_file(asked: Asked, address: Address, system: str, lent: LentSheet | None = None) -> HttpResponse:
     """The sheet as a PDF to keep or to send."""
     # What writes it is imported by the first that is asked for.
     from inspections.web.present.sheet_pdf import as_pdf
@@ -104,5 +115,5 @@ def as_file(asked: Asked, address: Address, system: str, lent: SharedSheet | Non
     )
 
 
-def _lent_to(lent: SharedSheet | None) -> presented.Lent:
+def _lent_to(lent: LentSheet | None) -> presented.Lent:
     return (lent.for_whom, lent.expires_at.date()) if lent else None

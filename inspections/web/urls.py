@@ -23,6 +23,10 @@ urlpatterns = [
     path("photos/<uuid:pk>/", later(f"{WEB}.photos.picture"), name="photo"),
     path("photos/<uuid:pk>/small/", later(f"{WEB}.photos.thumbnail"), name="photo-thumbnail"),
     path("what-lasts/", later(f"{WEB}.lasting.what_lasts"), name="what-lasts"),
+    path("what-lasts/sheets/", later(f"{WEB}.coat_sheets.choose"), name="coat-sheets"),
+    path("what-lasts/sheet/", later(f"{WEB}.coat_sheets.sheet"), name="coat-sheet"),
+    path("what-lasts/sheet.pdf", later(f"{WEB}.coat_sheets.sheet_file"), name="coat-sheet-file"),
+    path("what-lasts/sheet/lend/", later(f"{WEB}.coat_sheets.lend"), name="lend-coat-sheet"),
     path("what-lasts/<slug:name>.<slug:form>", later(f"{WEB}.lasting.figure"), name="what-lasts-figure"),
     path(
         "trials/<uuid:pk>/figures/<slug:name>.<slug:form>",

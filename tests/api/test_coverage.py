@@ -10,7 +10,7 @@ from django.db.models import Model
 
 from inspections.api.urls import router
 from inspections.api.viewsets import LogValueViewSet
-from inspections.models import Photo, Policy, SharedSheet, TellingRules, Upload
+from inspections.models import Photo, Policy, SharedCoatSheet, SharedSheet, TellingRules, Upload
 from portfolio.api.base import Listed
 from portfolio.models import Record, Scoped, Token
 from tests.api import test_telling, test_what_follows, test_what_stands, test_what_was_seen
@@ -19,6 +19,7 @@ from tests.api.writing import RecordEndpointTests, VoidableTests
 
 EXEMPT = {
     SharedSheet: "links to a trial's sheet, made and taken back on its page; whoever has one reads it",
+    SharedCoatSheet: "links to the sheet of a kind of coat, as those to a trial's",
     Policy: "one of each organisation, at an address of its own with its own tests (test_due)",
     TellingRules: "one of each organisation, at an address of its own with its own tests (test_telling)",
     Upload: "what somebody sends by the page, until it is loaded; what was loaded is told by the loads",

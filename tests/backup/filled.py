@@ -71,6 +71,9 @@ def fill() -> None:
     seen.SharedSheet.objects.create(
         trial=seen.Trial.objects.get(), for_whom=NOTE, made_by=user, expires_at=MICROSECOND
     )
+    seen.SharedCoatSheet.objects.create(
+        organisation=organisation, coat="parge_coat,clay", for_whom=NOTE, made_by=user, expires_at=MICROSECOND
+    )
     file = Path(settings.MEDIA_ROOT) / DIGEST[:2] / f"{DIGEST}.jpg"
     file.parent.mkdir(parents=True)
     file.write_bytes(PICTURE)

@@ -7,25 +7,23 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import reverse
 from django.utils import timezone
 
 from inspections.domain.comparing import compare_trial
 from inspections.domain.running import running
-from inspections.domain.sheets import is_open, key_of
-from inspections.models import Allocation, SharedSheet, Trial
+from inspections.models import Allocation, Trial
 from inspections.queries import entry
-from inspections.queries.trials import sheets_of, standing_allocations, trials_like
+from inspections.queries.sheets import sheets_of
+from inspections.queries.trials import standing_allocations, trials_like
 from inspections.records.tables import ALLOCATIONS, TRIALS
 from inspections.web.entry import forms, saving
 from inspections.web.entry.access import Opened, form_page, opened, opened_organisation, page
+from inspections.web.entry.lending import LENDING, links
 from inspections.web.present import dates, words
 from inspections.web.present import trial as presented
 from portfolio.domain.refusals import Refusal
-from portfolio.vocabulary import WRITING_ROLES, Role
+from portfolio.vocabulary import WRITING_ROLES
 
-#: Who lends what the organisation found to others.
-LENDING = (Role.OWNER, Role.MANAGER)
 CAPTION = (
     "Each panel is one block of like walls: the share of the coat that is hollow or has fallen, by years "
     "since the coats went on (upright line). Marks are surveys, lines what they add up to; an arrow is a "
@@ -87,7 +85,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         answer=answer,
         alike=len(alike) if len(alike) > 1 else 0,
         may_lend=found.role in LENDING,
-        lent=[_lent(request, one) for one in sheets_of(found.record)],
+        lent=[links(request, one) for one in sheets_of(found.record)],
         waiting=waiting,
         refused=refused,
         caption=CAPTION if found.record.outcome == "affected_area_rate" else "",
@@ -113,19 +111,6 @@ def _answered(record: Trial, system: str) -> tuple[presented.Answer | None, list
         presented.waiting(running(own, comparison), timezone.localdate()),
         "",
     )
-
-
-def _lent(request: HttpRequest, one: SharedSheet) -> dict[str, object]:
-    """A link to the sheet as its makers see it."""
-    until = dates.day(one.expires_at.date())
-    return {
-        "for_whom": one.for_whom,
-        "is_open": is_open(one),
-        "until": until,
-        "address": request.build_absolute_uri(reverse("lent-sheet", args=[key_of(one)])),
-        "take_back": reverse("take-back-sheet", args=[one.pk]),
-        "ended": f"taken back {dates.day(one.revoked_at.date())}" if one.revoked_at else f"ended {until}",
-    }
 
 
 def _line(one: Allocation) -> str:

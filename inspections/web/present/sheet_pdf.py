@@ -266,7 +266,7 @@ class _Laid:
         def draw(top: float) -> None:
             for number, (name, (x, y)) in enumerate(zip(names, places, strict=True)):
                 with page.artifact():
-                    _drawn(page, sample(number, name), SIDE + x, top + y, 0.72)
+                    _drawn(page, sample(number, name, marked=False), SIDE + x, top + y, 0.72)
                 page.set_font(SANS, "", pt)
                 page.set_text_color(INK)
                 with page.tagged("P"):

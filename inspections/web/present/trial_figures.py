@@ -110,16 +110,18 @@ def side_by_side(
     return figure
 
 
-def legend(arms: Sequence[str]) -> list[tuple[str, SafeString]]:
-    """Each arm's name with a sample of its line."""
-    return [(arm, on_page(sample(number, arm), "swatch trial")) for number, arm in enumerate(arms)]
+def legend(arms: Sequence[str], *, marked: bool = True) -> list[tuple[str, SafeString]]:
+    """Each arm's name with a sample of its line, and of its mark where the figure has marks."""
+    samples = (sample(number, arm, marked=marked) for number, arm in enumerate(arms))
+    return [(arm, on_page(figure, "swatch trial")) for arm, figure in zip(arms, samples, strict=True)]
 
 
-def sample(number: int, name: str) -> Figure:
+def sample(number: int, name: str, *, marked: bool = True) -> Figure:
     """A short piece of the line that is drawn for the arm of this number."""
     figure = Figure(f"The line of {name}", "", 48, 14)
     figure.line(f"course-{number % STYLES}", (2, 7), (46, 7))
-    _mark(figure, number, 24, 7)
+    if marked:
+        _mark(figure, number, 24, 7)
     return figure
 
 
@@ -146,8 +148,8 @@ def _panel(
     left, top, wide, field = place
     last, low, high = frame
     base = top + ABOVE + field
-    x = _scale((0.0, last), (left + LEFT, left + wide - 6))
-    y = _scale((low, high), (base, top + ABOVE))
+    x = scale((0.0, last), (left + LEFT, left + wide - 6))
+    y = scale((low, high), (base, top + ABOVE))
     figure.text("strip-name", left, top + 15, panel.name)
     figure.text("tick", left + LEFT + 4, top + ABOVE - 6, panel.begun)
     for tick in nice_ticks(low, high, 3):
@@ -256,7 +258,7 @@ def dots(
     told = " ".join(f"{row.name}: {row.text}." for row in rows)
     figure = Figure(title, told, paper.width, base + 34)
     span = reach or _span(rows, worth)
-    x = _scale((-span, span), (left, right))
+    x = scale((-span, span), (left, right))
     figure.line("axis", (left, base), (right, base))
     figure.line("treated", (x(0.0), head - 20), (x(0.0), base + 4))
     for value in sorted({sign * tick for tick in nice_ticks(0.0, span, 2) for sign in (-1, 1)}):
@@ -321,8 +323,8 @@ def could_show(
     told = " ".join(f"{pairs} pairs: {name(size)}." for pairs, size in points)
     figure = Figure("The least difference a year that would show, by pairs of walls", told, width, base + 40)
     high = max([size for _, size in points] + [worth]) * 1.1
-    x = _scale((0.0, float(points[-1][0])), (left, right))
-    y = _scale((0.0, high), (base, top))
+    x = scale((0.0, float(points[-1][0])), (left, right))
+    y = scale((0.0, high), (base, top))
     figure.text("strip-name", 0.0, 14, "Least difference a year that would show")
     for tick in nice_ticks(0.0, high, 3):
         figure.line("grid", (left, y(tick)), (right, y(tick)))
@@ -339,7 +341,8 @@ def could_show(
     return figure
 
 
-def _scale(domain: tuple[float, float], target: tuple[float, float]) -> Scale:
+def scale(domain: tuple[float, float], target: tuple[float, float]) -> Scale:
+    """From a range of values to one of the paper, px."""
     low, high = domain
     wide = (high - low) or 1.0
     return lambda value: target[0] + (value - low) / wide * (target[1] - target[0])
