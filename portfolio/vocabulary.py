@@ -69,6 +69,12 @@ class TreatmentKind(TextChoices):
     OTHER = "other", "other work"
 
 
+#: Kinds of work that are a layer on the wall's face, in whose name a wall is spoken of.
+COAT_KINDS = frozenset(TreatmentKind) - {
+    TreatmentKind.REPOINTING, TreatmentKind.INJECTION, TreatmentKind.OTHER,
+}  # fmt: skip
+
+
 class Binder(TextChoices):
     """Building limes carry their EN 459-1 designation."""
 

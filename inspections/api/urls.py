@@ -7,6 +7,7 @@ from django.views.generic import RedirectView
 
 from inspections.api import built, due, lasting, papers, photos, telling
 from inspections.api import viewsets as seen
+from inspections.api.alike import pooled_rates
 from inspections.api.comparing import ComparisonView
 from inspections.api.openings import OpeningLedgerView
 from inspections.api.pooling import PooledTrialsView
@@ -52,6 +53,7 @@ OVER_COATS = {
 ADDRESSES = {
     **router.addresses(),
     **{name: f"{name}-list" for name in OVER_COATS},
+    "pooled-rates": "pooled-rates-list",
     "pooled-trials": "pooled-trials",
     "opening-ledger": "opening-ledger",
     "policy": "policy",
@@ -68,6 +70,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("telling-rules/", telling.TellingRulesView.as_view(), name="api-telling-rules"),
     path("my-mails/", telling.MyMailsView.as_view(), name="api-my-mails"),
     path("log-series/<str:series>/values/", log_values, name="logvalue-list"),
+    path("pooled-rates/", pooled_rates, name="pooled-rates-list"),
     path("pooled-trials/", PooledTrialsView.as_view(), name="pooled-trials"),
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *(path(f"{name}/", view.as_view(), name=f"{name}-list") for name, view in OVER_COATS.items()),

@@ -96,7 +96,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     from inspections.analysis.strips import section_strips
     from inspections.domain.alike import drawn_rates
     from inspections.domain.following import follow_up_of
-    from inspections.web.present import coats
+    from inspections.queries.alike import likeness_by
     from inspections.web.present import section as section_page
 
     organisation, found = _found(request, pages.find_section, pk)
@@ -109,6 +109,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
     past = pages.past_of(organisation, found)
     done = [action for action in past.actions if action.kind != ActionKind.WATCH]
     followed = {action.pk: follow_up_of(action, record).statement for action in done}
+    like = likeness_by(stretch.treatments, found.adjoins, today)
     readings = Paginator(pages.section_readings(organisation, found), READINGS_A_PAGE)
     page = readings.get_page(request.GET.get("readings"))
     shown = section_page.present(
@@ -122,7 +123,7 @@ def section(request: HttpRequest, pk: UUID) -> HttpResponse:
         system,
         pages.replay_of(organisation, found),
         followed,
-        drawn_rates(organisation, found, coats.tightest(stretch.treatments, today)),
+        drawn_rates(organisation, {found.pk: like})[found.pk] if like else {},
     )
     return _page(
         request,

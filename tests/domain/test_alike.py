@@ -9,17 +9,19 @@ import numpy as np
 import pytest
 
 from inspections.analysis.pooling import error_of, pooled_rates
-from inspections.domain.alike import drawn_rates
+from inspections.domain.alike import Alike, drawn_rates
 from inspections.models import Assessment, Instrument
+from inspections.queries.alike import likeness_of
 from portfolio.models import Building, Organisation, Section, Treatment
 
 pytestmark = pytest.mark.django_db
 
+TODAY = dt.date(2025, 6, 1)
 RATES = (0.2, 0.5, 0.1, 0.9, 0.4, 0.3)
 
 
 def trend(rate: float, unit: str) -> dict[str, Any]:
-    return {"rate_per_year": rate, "low": rate - 0.4, "high": rate + 0.4, "unit": unit}
+    return {"rate_per_year": rate, "low": rate - 0.4, "high": rate + 0.4, "unit": unit, "readings": 20}
 
 
 def walls(
@@ -52,25 +54,28 @@ def walls(
     return organisation, sections
 
 
-def coat_of(section: Section) -> Treatment:
-    return section.treatments.get()
+def drawn(organisation: Organisation, section: Section) -> dict[str, Alike]:
+    likeness = likeness_of(organisation, [section.pk], TODAY)
+    return drawn_rates(organisation, likeness)[section.pk]
 
 
 def test_as_the_analysis_pools_them() -> None:
     organisation, sections = walls("larch-row")
     walls("mill-lane", shift=5.0)
-    found = drawn_rates(organisation, sections[3], coat_of(sections[3]))["in_wall_humidity"]
+    found = drawn(organisation, sections[3])["in_wall_humidity"]
     rate = np.array(RATES)
     pooled = pooled_rates(rate, error_of(rate - 0.4, rate + 0.4))
     assert pooled is not None
-    assert (found.rate, found.low, found.high) == (pooled.rate[3], pooled.low[3], pooled.high[3])
+    assert (found.rate, found.low, found.high) == pytest.approx(
+        (pooled.rate[3], pooled.low[3], pooled.high[3])
+    )
     assert found.sections == len(RATES)
     assert max(RATES) > found.rate > float(np.mean(RATES))
 
 
 def test_areas_are_pooled_as_shares_of_the_section() -> None:
     organisation, sections = walls("larch-row")
-    found = drawn_rates(organisation, sections[3], coat_of(sections[3]))["hollow_area"]
+    found = drawn(organisation, sections[3])["hollow_area"]
     rate, area = np.array(RATES), np.arange(2.0, 8.0) * 2
     pooled = pooled_rates(rate, error_of(rate - 0.4 / area, rate + 0.4 / area))
     assert pooled is not None
@@ -79,21 +84,38 @@ def test_areas_are_pooled_as_shares_of_the_section() -> None:
 
 def test_scales_of_meters_are_never_mixed() -> None:
     organisation, sections = walls("larch-row")
-    coat = coat_of(sections[0])
-    assert "surface_moisture" not in drawn_rates(organisation, sections[0], coat)
+    assert "surface_moisture" not in drawn(organisation, sections[0])
     Instrument.objects.create(
         organisation=organisation, code="M1", kind="moisture_meter", scale="relative", maximum=100
     )
-    assert "surface_moisture" in drawn_rates(organisation, sections[0], coat)
+    assert "surface_moisture" in drawn(organisation, sections[0])
     Instrument.objects.create(
         organisation=organisation, code="M2", kind="moisture_meter", scale="relative", maximum=999
     )
-    assert "surface_moisture" not in drawn_rates(organisation, sections[0], coat)
+    assert "surface_moisture" not in drawn(organisation, sections[0])
 
 
 def test_another_coat_or_exposure_is_not_alike() -> None:
     organisation, sections = walls("larch-row")
     for section in sections[:2]:
         section.treatments.update(binder="NHL 2")
-    assert drawn_rates(organisation, sections[3], coat_of(sections[3])) == {}
-    assert drawn_rates(organisation, sections[3], None) == {}
+    assert drawn(organisation, sections[3]) == {}
+    sections[3].treatments.update(removed_on=TODAY)
+    assert likeness_of(organisation, [sections[3].pk], TODAY) == {}
+    assert drawn_rates(organisation, {}) == {}
+
+
+def test_houses_alike_draw_together() -> None:
+    organisation, sections = walls("larch-row")
+    other = Building.objects.create(organisation=organisation, code="H2", timezone="UTC")
+    for section in sections[3:]:
+        section.building = other
+        section.save()
+    found = drawn(organisation, sections[3])["in_wall_humidity"]
+    rate, house = np.array(RATES), np.array([1, 1, 1, 2, 2, 2])
+    pooled = pooled_rates(rate, error_of(rate - 0.4, rate + 0.4), house)
+    assert pooled is not None
+    assert (found.rate, found.low, found.high) == pytest.approx(
+        (pooled.rate[3], pooled.low[3], pooled.high[3])
+    )
+    assert (found.sections, found.houses, found.house_sd) == (6, 2, pytest.approx(pooled.house_sd))

@@ -24,6 +24,8 @@ VISITS = ((6, 2), (12, 2), (24, 2), (60, 4))
 LASTING, RAIN = (0.0, 30.0, 90.0, 180.0), (30.0, 90.0, 180.0)
 #: Series that share their days, as the walls of a house do, and sections of one pool.
 HOUSE, POOL = 10, 20
+#: Houses of a pool, and by how much their mean rates differ (a standard deviation; sections by 0.1).
+HOUSES, HOUSE_SPREADS = 5, (0.0, 0.1, 0.3)
 THRESHOLD = 0.10
 
 Random = np.random.Generator
@@ -123,6 +125,28 @@ def rates(generator: str, visits: int, per_year: int, series: int, seed: int = 1
     yield _held("pooled rate", generator, visits, pools)
 
 
+def alike(generator: str, visits: int, per_year: int, series: int, seed: int = 1) -> Iterator[Coverage]:
+    """Coverage of rates pooled over :data:`HOUSES` houses of like sections: houses alike by so much."""
+    for spread in HOUSE_SPREADS:
+        random = np.random.default_rng(seed)
+        found: list[tuple[float, float, float]] = []
+        house = np.repeat(np.arange(HOUSES), POOL // HOUSES)
+        for _ in range(max(series // POOL, 1)):
+            truth = 0.3 + random.normal(0, spread, HOUSES)[house] + random.normal(0, 0.1, POOL)
+            own = []
+            for number in range(HOUSES):
+                time = days(random, visits, per_year)
+                values = GENERATORS[generator](random, time, truth[house == number])
+                own += strongest([(time, value, value, value) for value in values])
+            rate, low, high = (
+                np.array([getattr(one, n) for one in own]) for n in ("rate_per_year", "low", "high")
+            )
+            pooled = pooled_rates(rate, error_of(low, high), house)
+            if pooled is not None:
+                found += zip(truth, pooled.low, pooled.high, strict=True)
+        yield _held(f"pooled rate, houses alike by {spread:g}", generator, visits, found)
+
+
 def passages(generator: str, visits: int, per_year: int, series: int, seed: int = 1) -> Coverage:
     """Coverage of first passages of walls that show a loss and have not reached the threshold."""
     random = np.random.default_rng(seed)
@@ -169,6 +193,7 @@ def evaluate(series: int) -> Iterator[Coverage]:
     for generator in GENERATORS:
         for visits, per_year in VISITS:
             yield from rates(generator, visits, per_year, series)
+            yield from alike(generator, visits, per_year, series)
     for loss in LOSSES:
         for visits, per_year in VISITS[1:]:
             yield passages(loss, visits, per_year, series)

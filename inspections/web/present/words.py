@@ -9,6 +9,7 @@ from inspections.analysis.wording import listed as listed
 from inspections.analysis.wording import spelt as spelt
 from inspections.vocabulary import Quantity, Verdict
 from portfolio.models import Building, Section, Treatment
+from portfolio.vocabulary import COAT_KINDS as COAT_KINDS
 from portfolio.vocabulary import Binder, TreatmentKind
 
 COMPASS: Final = {
@@ -16,10 +17,6 @@ COMPASS: Final = {
     "ne": "North-east", "nw": "North-west", "se": "South-east", "sw": "South-west",
 }  # fmt: skip
 _NAMELESS = {Binder.UNKNOWN, Binder.OTHER, Binder.NONE, ""}
-#: Kinds of work that are a layer on the wall's face, in whose name a wall is spoken of.
-COAT_KINDS: Final = frozenset(TreatmentKind) - {
-    TreatmentKind.REPOINTING, TreatmentKind.INJECTION, TreatmentKind.OTHER,
-}  # fmt: skip
 
 #: Quantities that a page shows and the vocabulary does not hold, since they are computed.
 COMPUTED: Final = {
