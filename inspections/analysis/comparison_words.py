@@ -73,12 +73,12 @@ def what_it_takes(comparison: Comparison) -> str:
 
 def plain_open(comparison: Comparison) -> list[str]:
     """What stays open, for who never heard of statistics: a sentence each."""
-    parts = [*_why_not(comparison), *_still_possible(comparison)]
-    needed = comparison.needed.pairs
-    if comparison.conclusion != DIFFERENCE and needed is not None:
+    parts = [*_why_not(comparison), *_still_possible(comparison), *_left_out(comparison)]
+    needed = comparison.needed
+    if comparison.conclusion != DIFFERENCE and needed.pairs is not None:
         parts.append(
-            f"About {needed} pairs of walls, dealt out by lot and followed for {comparison.needed.years} "
-            "years, would show a difference worth having."
+            f"It would take about {needed.pairs} pairs of walls, dealt out by lot and followed for "
+            f"{needed.years} years, to see a difference of {amount(comparison, needed.difference)} a year."
         )
     return parts
 

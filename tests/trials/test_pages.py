@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -11,8 +12,11 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
-from inspections.models import Allocation, Trial
+from inspections.models import Allocation, Plan, Trial
+from inspections.web.present import dates
+from portfolio.models import Building
 from tests.support.cast import Cast, client_of
 from tests.trials.books import QUESTION, Hand, build, write_folder
 from tests.trials.test_comparison import FAST, SLOW, pairs
@@ -43,7 +47,7 @@ def test_the_page_says_first_what_was_learned(cast: Cast, six: str) -> None:
     for member in cast.members:
         said = text_of(client_of(member), six)
         assert said.index("“B” fails faster than “A” on these walls.") < said.index("How it was computed")
-    assert "What it does not tell." in said
+    assert said.index("What it does not tell") < said.index("How it was computed")
     assert "it is the coat" in said
     assert "2.1 % of the wall more a year" in said
     assert "smallest p this trial could give 0.031" in said
@@ -71,7 +75,7 @@ def test_an_unfair_trial_says_so_before_anything_else_is_made_of_it(cast: Cast, 
         Hand(**{**vars(one), "damp": 30.0 + (9 - i % 4) * (one.arm == "A")}) for i, one in enumerate(walls)
     ]
     said = text_of(client_of(cast.owner), reverse("trial", args=[load(cast, tmp_path / "book", walls).pk]))
-    assert "It can’t be told" in said
+    assert "This trial can’t tell “A” and “B” apart." in said
     assert "by judgement, not by lot" in said
     assert "“B” was given the better walls" in said
     assert "fails faster" not in said
@@ -96,8 +100,33 @@ def test_what_is_missing_is_named(cast: Cast, tmp_path: Path) -> None:
     walls = pairs(SLOW, FAST)
     walls[3] = replace(walls[3], surveyed=False, damp=None)
     said = text_of(client_of(cast.owner), reverse("trial", args=[load(cast, tmp_path / "book", walls).pk]))
-    assert "S04: each has not been surveyed since its coat." in said
-    assert "S04: each was not read before its coat." in said
+    assert "House H1 (invented), North wall (S04) has not been surveyed since its coat." in said
+    assert "House H1 (invented), North wall (S04) was not read before its coat." in said
+
+
+def test_what_is_due_leads_to_the_sheet_for_the_round(cast: Cast, six: str) -> None:
+    houses = list(Building.objects.order_by("code"))
+    for days, house in ((-40, houses[1]), (30, houses[0])):
+        for section in house.sections.all():
+            Plan.objects.create(
+                building=house,
+                section=section,
+                reason="policy",
+                due_on=timezone.localdate() + dt.timedelta(days=days),
+                alone_on=timezone.localdate() + dt.timedelta(days=days),
+            )
+    client = client_of(cast.owner)
+    said = text_of(client, six)
+    late = dates.day(timezone.localdate() - dt.timedelta(days=40))
+    due = dates.day(timezone.localdate() + dt.timedelta(days=30))
+    first = f"House H1 (invented): two walls, overdue since {late}"
+    second = f"House H0 (invented): two walls, due {due}"
+    assert said.index(first) < said.index(second)
+    assert "Nothing is missing: every wall was read before its coat and surveyed since." not in said
+    round_sheet = reverse("round", args=[houses[1].pk])
+    href = re.search(rf'href="({round_sheet}[^"]*)"', client.get(six).content.decode())
+    assert href
+    assert client.get(href[1]).status_code == 200
 
 
 def test_a_trial_without_sections_only_asks_for_them(cast: Cast) -> None:

@@ -57,7 +57,7 @@ def test_fair_trials_of_one_question_are_pooled(cast: Cast, three: Trial) -> Non
     assert found.pooled.effect == pool([o.estimate for o in own if o], [o.error for o in own if o]).effect
     assert found.without == []
     said = text_of(client_of(cast.analyst), reverse("trials-together", args=[three.pk]))
-    assert "Together 2 trials don’t show that the two differ" in said
+    assert "Two trials together don’t show that “A” and “B” differ." in said
     assert "T3: the walls were not shared out fairly." in said
     assert "restricted maximum likelihood" in said
     assert "All 3 trials of this question together" in text_of(

@@ -88,13 +88,18 @@ class PlanForm(forms.Form):
 def plan(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Choose walls and see what a lot would give them; sent, the lots are entered."""
     found: Opened[Trial] = opened_to_write(request, entry.find_trial, pk)
-    taken = {one.section_id for one in entry.allocations(found.organisation, found.record)}
+    allotted = entry.allocations(found.organisation, found.record)
+    taken = {one.section_id for one in allotted}
     if request.method == "POST" and set(request.GET.getlist("sections")) <= {str(one) for one in taken}:
         return redirect("trial", pk)  # Sent twice: these lots are entered.
     sections = [one for one in entry.every_section(found.organisation) if one.pk not in taken]
     asked = "seed" in request.GET
     today = timezone.localdate()
-    start = {"seed": f"{today:%Y%m%d}", "years": _usual_years(found.record)}
+    start = {
+        "arms": "\n".join(sorted({one.arm for one in allotted})),
+        "seed": f"{today:%Y%m%d}",
+        "years": _usual_years(found.record),
+    }
     form = PlanForm(request.GET if asked else None, sections=sections, initial=start)
     planned = None
     if asked and form.is_valid():

@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from inspections.domain.comparing import compare_trial
-from inspections.domain.running import running
+from inspections.domain.running import State, running
 from inspections.models import Allocation, Trial
 from inspections.queries import entry
 from inspections.queries.sheets import sheets_of
@@ -76,7 +76,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
             messages.success(request, f"{words.capital(str(entered.section))} gets {entered.arm}.")
             return redirect("trial", pk)
     alike = trials_like(found.record).trials
-    answer, waiting, refused = _answered(found.record, found.user.units)
+    answer, states, refused = _answered(found.record, found.user.units)
     return page(
         request,
         "trial",
@@ -86,7 +86,8 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
         alike=len(alike) if len(alike) > 1 else 0,
         may_lend=found.role in LENDING,
         lent=[links(request, one) for one in sheets_of(found.record)],
-        waiting=waiting,
+        rounds=presented.rounds(states, timezone.localdate()),
+        missing=presented.missing(states),
         refused=refused,
         caption=CAPTION if found.record.outcome == "affected_area_rate" else "",
         question=found.record.question or f"Trial {found.record.code}",
@@ -97,7 +98,7 @@ def trial(request: HttpRequest, pk: UUID) -> HttpResponse:
     )
 
 
-def _answered(record: Trial, system: str) -> tuple[presented.Answer | None, list[str], str]:
+def _answered(record: Trial, system: str) -> tuple[presented.Answer | None, list[State], str]:
     """The trial's answer with what its walls wait for or, where there can be none, why."""
     try:
         comparison = compare_trial(record)
@@ -106,11 +107,7 @@ def _answered(record: Trial, system: str) -> tuple[presented.Answer | None, list
     own = standing_allocations(record)
     if not own:
         return None, [], ""
-    return (
-        presented.present(comparison, own, system),
-        presented.waiting(running(own, comparison), timezone.localdate()),
-        "",
-    )
+    return presented.present(comparison, own, system), running(own, comparison), ""
 
 
 def _line(one: Allocation) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from itertools import takewhile
 
 from inspections.analysis.comparison_words import quoted
+from inspections.analysis.costs import GroupCost
 from inspections.analysis.lifetimes import Interval
 from inspections.analysis.rates import Survival
 from inspections.domain.coat_evidence import Before, CoatEvidence, CoatKind, OneKind
@@ -141,25 +142,26 @@ def _pace(one: OneKind, threshold: float, system: str) -> str:
         text += f" In a year {_lost(one.loss.rate_per_year)}."
     if rates.rate.per_100_section_years is not None:
         text += f" {_serves(one)}."
-    return text + "".join(f" {_cost(paid.per_year, paid.currency, system)}" for paid in one.costs)
+    return " ".join([text, *(said for paid in one.costs if (said := _cost(paid, system)))])
 
 
 def _lost(share: Interval) -> str:
     ends = times(share, 100)
     assert ends.estimate is not None
     said = units.alike(*(end for end in (ends.estimate, ends.low, ends.high) if end is not None))
-    text = f"{said[0]} % of such a coat comes loose or falls"
+    text = f"{said[0]}{units.NO_BREAK}% of such a coat comes loose or falls"
     if ends.low is not None and ends.high is not None:
-        text += f" (between {said[1]} % and {said[2]} %, allowing for chance)"
+        text += f" (between {said[1]}{units.NO_BREAK}% and {said[2]}{units.NO_BREAK}%, allowing for chance)"
     return text
 
 
-def _cost(paid: Interval, currency: str | None, system: str) -> str:
-    """What a year of service costs; "" where that is not known."""
-    ends = times(paid, per_area(system))
+def _cost(paid: GroupCost, system: str) -> str:
+    """What a year of service costs or, where that is not known, what putting on did; "" without either."""
+    per, area = per_area(system), area_unit(system)
+    money = paid.currency or "(no currency given)"
+    ends, put_on = times(paid.per_year, per), times(paid.installed, per).estimate
     if ends.estimate is None:
-        return ""
-    money, area = currency or "(no currency given)", area_unit(system)
+        return f"It cost {units.alike(put_on)[0]} {money} a {area} to put on." if put_on is not None else ""
     said = units.alike(*(end for end in (ends.estimate, ends.low, ends.high) if end is not None))
     text = f"A year of service costs {said[0]} {money} a {area}"
     if ends.low is not None and ends.high is not None:

@@ -13,9 +13,12 @@ from inspections.analysis.pooling_trials import Pooled
 from inspections.analysis.trial_walls import LOSS
 from inspections.domain.pooling import ROW, TOO_FEW, Member, Together
 from inspections.models import Trial
-from inspections.web.present import words
+from inspections.web.present import units, words
 from inspections.web.present.trial_drawings import Drawing, short_number
 from inspections.web.present.trial_figures import Drawn, Row, dots, drawn
+
+#: Under so many trials the spread between them is hardly known. Ours.
+FEW_TRIALS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +26,8 @@ class Shown:
     """What the page shows."""
 
     told: str
+    seen: str
+    open: list[str]
     unit: str
     forest: Drawn | None
     without: list[str]
@@ -36,10 +41,12 @@ def present(trial: Trial, together: Together) -> Shown:
     pooled = together.pooled
     return Shown(
         told=_told(trial, together),
+        seen=words.capital(_interval(trial, together, pooled)) if pooled else "",
+        open=_open(trial, together),
         unit="% of the wall a year" if trial.outcome == LOSS else "a year",
         forest=drawn(figure) if figure else None,
         without=[
-            f"Without {member.trial.code}: {_interval(trial, one)}"
+            f"Without {member.trial.code}: {_interval(trial, together, one)}"
             for member, one in zip(together.counted, together.without, strict=False)
         ],
         left_out=[f"{one.trial.code}: {one.why_not}" for one in together.members if one.why_not],
@@ -95,18 +102,48 @@ def _told(trial: Trial, together: Together) -> str:
     if pooled is None:
         return TOO_FEW
     second = quoted(together.arms[1])
+    first = quoted(together.arms[0])
+    trials = f"{words.capital(words.spelt(pooled.trials))} trials together"
     if pooled.low <= 0 <= pooled.high:
-        return f"Together {pooled.trials} trials don’t show that the two differ: {_interval(trial, pooled)}"
-    way = "more" if pooled.effect > 0 else "less"
+        return f"{trials} don’t show that {first} and {second} differ."
     verb = "loses" if trial.outcome == LOSS else "gains"
-    return f"Together {pooled.trials} trials say that {second} {verb} {way}: {_interval(trial, pooled)}"
+    return f"{trials} say that {second} {verb} {_more(pooled.effect)} than {first}."
 
 
-def _interval(trial: Trial, one: Pooled) -> str:
-    factor = _factor(trial)
-    unit = " % of the wall" if trial.outcome == LOSS else ""
-    middle, low, high = (short_number(value * factor) for value in (one.effect, one.low, one.high))
-    return f"{middle}{unit} a year (95 % interval {low} to {high}, {words.counted(one.trials, 'trial')})."
+def _interval(trial: Trial, together: Together, one: Pooled) -> str:
+    """How much more or less the second arm lost than the first, and between what."""
+    verb = "lost" if trial.outcome == LOSS else "gained"
+    unit = f"{units.NO_BREAK}% of the wall" if trial.outcome == LOSS else ""
+    middle, low, high = (
+        short_number(abs(value) * _factor(trial)) for value in (one.effect, one.low, one.high)
+    )
+    return (
+        f"{quoted(together.arms[1])} {verb} {middle}{unit} {_more(one.effect)} a year than "
+        f"{quoted(together.arms[0])} (between {low} {_more(one.low)} and {high} {_more(one.high)}, allowing "
+        "for chance)."
+    )
+
+
+def _more(value: float) -> str:
+    return "more" if value > 0 else "less"
+
+
+def _open(trial: Trial, together: Together) -> list[str]:
+    """What the trials together leave open, a sentence each."""
+    pooled = together.pooled
+    if pooled is None:
+        return []
+    parts = []
+    if pooled.low <= 0 <= pooled.high:
+        parts.append("That no difference is shown is no proof that the two are alike.")
+    if pooled.trials < FEW_TRIALS:
+        parts.append(
+            f"It is {words.spelt(pooled.trials)} trials only: how much trials differ among themselves is "
+            "hardly known, so the limits are wide."
+        )
+    if np.isfinite(pooled.next_low) and pooled.next_low <= 0 <= pooled.next_high:
+        parts.append("One more trial may well come out the other way.")
+    return parts
 
 
 def _method(pooled: Pooled) -> str:

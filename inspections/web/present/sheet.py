@@ -104,7 +104,7 @@ def present(
         figure=_figure(comparison),
         legend=[arm.arm for arm in comparison.arms],
         figure_note=_LOSS_NOTE if loss else _NOTE,
-        pace=[_pace(comparison, arm, costs.get(arm.arm), system) for arm in comparison.arms],
+        pace=[pace(comparison, arm, costs.get(arm.arm), system) for arm in comparison.arms],
         open=[words.typeset(units.in_units(text, system)) for text in _open(comparison)],
         pictures=[(quoted(one.arm), _pictures(one, address)) for one in pictures],
         source=f"trial {comparison.question.code}, from what was known on {dates.day(comparison.as_of)}",
@@ -136,7 +136,7 @@ def _figure(comparison: Comparison) -> SheetFigure | None:
         ]
     begun = min(wall.begun for wall, _ in walls if len(wall.time))
     panel = Panel("", coat_on(begun).replace("coats on", "first coat on"), courses)
-    told = " ".join(_pace(comparison, arm, None, "") for arm in comparison.arms)
+    told = " ".join(pace(comparison, arm, None, "") for arm in comparison.arms)
     title = "What came loose or fell, by years since the coats went on"
     return lambda paper, field: side_by_side(
         [panel],
@@ -149,7 +149,7 @@ def _figure(comparison: Comparison) -> SheetFigure | None:
     )
 
 
-def _pace(comparison: Comparison, arm: Arm, cost: Cost | None, system: str) -> str:
+def pace(comparison: Comparison, arm: Arm, cost: Cost | None, system: str) -> str:
     """An arm's pace, its years of service and what a year of it costs, in one or two sentences."""
     name = quoted(arm.arm)
     if not arm.sections:
@@ -190,7 +190,7 @@ def _counted(count: int) -> str:
 
 def _share(value: float) -> str:
     size = 100 * value
-    return f"{units.number(size, 1 if 0.05 <= size < 10 else 0)} %"
+    return f"{units.number(size, 1 if 0.05 <= size < 10 else 0)}{units.NO_BREAK}%"
 
 
 def _years(value: float) -> str:

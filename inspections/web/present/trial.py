@@ -5,20 +5,28 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from uuid import UUID
 
 import numpy as np
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from inspections.analysis.comparison_words import amount, learned, not_learned, seen
-from inspections.analysis.results import CANNOT_TELL, DIFFERENCE
+from inspections.analysis.comparison_words import amount, learned, plain_open, seen, what_it_takes
 from inspections.analysis.trial_results import Comparison
-from inspections.analysis.trial_walls import Wall
+from inspections.analysis.trial_walls import LOSS, Wall
 from inspections.domain.running import State
 from inspections.models import Allocation
 from inspections.web.present import dates, units, words
-from inspections.web.present.trial_drawings import figure_of, place, thing, told_arm
+from inspections.web.present.sheet import pace
+from inspections.web.present.trial_drawings import figure_of, place, thing
 from inspections.web.present.trial_figures import Drawn, drawn, legend
+
+_LOST = "How much more or less the second coat lost than the first, in % of the wall a year."
+_CHANGED = "How much more or less it changed under the second coat than under the first, a year."
+_BAR = (
+    "The dot is what was seen; the truth lies on the bar, 95 times in 100. Where the bar crosses the middle "
+    "line there may be no difference at all. Dashed: a difference worth having."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,19 +46,20 @@ class WallRow:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a trial's page and its evidence sheet show."""
+    """What a trial's page shows."""
 
-    heading: str
     learned: str
+    pace: list[str]
+    open: list[str]
     seen: str
-    not_learned: str
     legend: list[tuple[str, SafeString]]
     courses: Drawn | None
     difference: Drawn | None
+    difference_note: str
     before: Drawn | None
     before_told: str
-    arms: list[str]
     rows: list[WallRow]
+    notes: bool
     note: str
     method: str
     as_of: str
@@ -61,21 +70,23 @@ def present(comparison: Comparison, allocations: Sequence[Allocation], system: s
     """The answer for a reader of ``system``; ``allocations`` in the comparison's order."""
     notes = {one.note for one in allocations}
     shared = notes.pop() if len(notes) == 1 else ""
+    rows = [
+        _wall_row(comparison, wall, one, "" if shared else one.note, system)
+        for wall, one in zip(comparison.walls, allocations, strict=True)
+    ]
     return Answer(
-        heading=_heading(comparison),
         learned=_told(learned(comparison), system),
-        seen=_told(seen(comparison), system),
-        not_learned=_told(not_learned(comparison), system),
+        pace=[pace(comparison, arm, None, system) for arm in comparison.arms],
+        open=[_told(text, system) for text in plain_open(comparison)],
+        seen=_told(f"{seen(comparison)} {what_it_takes(comparison)}", system),
         legend=legend([arm.arm for arm in comparison.arms]),
         courses=_drawn("courses", comparison, allocations),
         difference=_drawn("difference", comparison, allocations),
+        difference_note=f"{_LOST if comparison.question.outcome == LOSS else _CHANGED} {_BAR}",
         before=_drawn("before", comparison, allocations),
         before_told=_before_told(comparison),
-        arms=[_told(told_arm(comparison, number), system) for number in range(len(comparison.arms))],
-        rows=[
-            _wall_row(comparison, wall, one, "" if shared else one.note, system)
-            for wall, one in zip(comparison.walls, allocations, strict=True)
-        ],
+        rows=rows,
+        notes=any(row.note for row in rows),
         note=words.sentence(shared),
         method=words.sentence(comparison.method),
         as_of=dates.day(comparison.as_of),
@@ -88,29 +99,48 @@ def _drawn(name: str, comparison: Comparison, allocations: Sequence[Allocation])
     return drawn(figure) if figure else None
 
 
-def waiting(found: Sequence[State], today: dt.date) -> list[str]:
-    """What a trial waits for, a sentence each: what is due, and what is missing."""
-    lines = []
-    due = sorted(state.due for state in found if state.due)
-    if due:
-        late = sum(day < today for day in due)
-        over = f" {words.capital(words.spelt(late))} of {len(found)} walls are overdue." if late else ""
-        lines.append(f"The next round of its walls is due {dates.day(due[0])}.{over}")
+@dataclass(frozen=True, slots=True)
+class Round:
+    """A house whose walls are due: when, and the sheet to go round with."""
+
+    house: str
+    href: str
+    due: str
+    is_late: bool
+
+
+def rounds(found: Sequence[State], today: dt.date) -> list[Round]:
+    """What is due, a house each, the first first."""
+    houses: dict[UUID, list[State]] = {}
+    for state in found:
+        if state.due:
+            houses.setdefault(state.allocation.section.building_id, []).append(state)
+    return [_round(own, today) for own in houses.values()]
+
+
+def _round(own: Sequence[State], today: dt.date) -> Round:
+    house = own[0].allocation.section.building
+    first = min(state.due for state in own if state.due)
+    walls = f"{words.spelt(len(own))} wall{'' if len(own) == 1 else 's'}"
+    when = f"overdue since {dates.day(first)}" if first < today else f"due {dates.day(first)}"
+    href = f"{reverse('round', args=[house.pk])}?on={max(first, today)}"
+    return Round(words.house_name(house), href, f"{walls}, {when}", first < today)
+
+
+def missing(found: Sequence[State]) -> list[str]:
+    """What is missing of which walls, a sentence each."""
     reasons: dict[str, list[str]] = {}
     for state in found:
         for reason in state.missing:
-            reasons.setdefault(reason, []).append(state.allocation.section.code)
-    return lines + [f"{words.listed(codes)}: each {reason}." for reason, codes in reasons.items()]
+            reasons.setdefault(reason, []).append(place(state.allocation))
+    return [
+        f"{'; '.join(sorted(places))}{': each' if len(places) > 1 else ''} {reason}."
+        for reason, places in reasons.items()
+    ]
 
 
 def _told(text: str, system: str) -> str:
     return words.typeset(units.in_units(text, system))
-
-
-def _heading(comparison: Comparison) -> str:
-    if comparison.conclusion == CANNOT_TELL:
-        return "It can’t be told"
-    return "A difference" if comparison.conclusion == DIFFERENCE else "No difference was shown"
 
 
 def _before_told(comparison: Comparison) -> str:
