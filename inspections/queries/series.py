@@ -10,7 +10,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db.models import Func, IntegerField
+from django.db.models import Field, Func
 
 from inspections.analysis import records
 from inspections.analysis.records import BuildingRecord, Coat, Happening, Readings, SectionRecord
@@ -43,36 +43,44 @@ def local_time(moment: dt.datetime, zone: ZoneInfo) -> float:
     return day_number(local.date()) + seconds / _SECONDS_A_DAY
 
 
-class Seconds(Func):
-    """Whole seconds from 1970-01-01 to a time: a number needs no reading, where a time is read row by row.
+class Moment(Func):
+    """A time, to the second, as the database tells it: Django would read each by itself. See `_seconds`."""
 
-    SQLite would round a fraction, so it is cut off there.
-    """
-
-    output_field = IntegerField()
+    output_field: Field[Any, Any] = Field()
 
     def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
-        template = "CAST(strftime('%%%%s', substr(%(expressions)s, 1, 19)) AS integer)"
-        return super().as_sql(compiler, connection, template=template, **context)
+        return super().as_sql(compiler, connection, template="substr(%(expressions)s, 1, 19)", **context)
 
     def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
         template = "FLOOR(EXTRACT(EPOCH FROM %(expressions)s))::bigint"
         return super().as_sql(compiler, connection, template=template, **context)
 
 
-def local_times(moments: Sequence[float], zone: ZoneInfo) -> records.FloatArray:
+def _seconds(moments: Sequence[Any]) -> records.FloatArray:
+    """Whole seconds from 1970-01-01 to each moment, (n,); SQLite keeps them as texts, in UTC."""
+    if isinstance(moments[0], str):
+        return np.array(moments, dtype="datetime64[s]").astype(float)
+    return np.array(moments, dtype=float)
+
+
+def local_times(seconds: records.FloatArray, zone: ZoneInfo) -> records.FloatArray:
     """:func:`local_time` of many moments (n,), in seconds from 1970-01-01.
 
-    The zone is asked once for each quarter hour that occurs.
+    The zone is asked at both ends of each day that occurs, and within those on which its clocks change.
     """
-    seconds = np.array(moments, dtype=float)
-    quarters, which = np.unique(seconds // _QUARTER_HOUR, return_inverse=True)
+    shift = _shifts(seconds, _SECONDS_A_DAY, zone)
+    changing = shift != _shifts(seconds + _SECONDS_A_DAY, _SECONDS_A_DAY, zone)
+    shift[changing] = _shifts(seconds[changing], _QUARTER_HOUR, zone)
+    return np.asarray(np.floor(seconds + shift) / _SECONDS_A_DAY)
+
+
+def _shifts(seconds: records.FloatArray, step: float, zone: ZoneInfo) -> records.FloatArray:
+    """Seconds (n,) by which the zone's clocks are ahead where each moment's ``step`` of time begins."""
+    steps, which = np.unique(seconds // step, return_inverse=True)
     offsets = [
-        dt.datetime.fromtimestamp(quarter * _QUARTER_HOUR, zone).utcoffset() or dt.timedelta()
-        for quarter in quarters.tolist()
+        dt.datetime.fromtimestamp(one * step, zone).utcoffset() or dt.timedelta() for one in steps.tolist()
     ]
-    shift = np.array([offset.total_seconds() for offset in offsets])
-    return np.asarray(np.floor(seconds + shift[which]) / _SECONDS_A_DAY)
+    return np.array([offset.total_seconds() for offset in offsets])[which]
 
 
 def building_records(organisation: Organisation) -> Iterator[BuildingRecord]:
@@ -187,7 +195,7 @@ def _events(building: Building) -> dict[UUID | None, list[Happening]]:
 
 _COLUMNS = (
     "section__code",
-    "seconds",
+    "moment",
     "quantity",
     "value",
     "qualifier",
@@ -202,22 +210,19 @@ _COLUMNS = (
 
 def _readings(building: Building) -> dict[str, Readings]:
     """The house's readings by section code, those of the house itself under ``""``."""
-    standing = Reading.objects.standing().filter(building=building).annotate(seconds=Seconds("taken_at"))
+    standing = Reading.objects.standing().filter(building=building).annotate(moment=Moment("taken_at"))
     rows = list(standing.order_by("taken_at", "id").values_list(*_COLUMNS))
     if not rows:
         return {}
-    section, seconds, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
+    section, moment, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
         *rows, strict=True
     )
     values = np.array(value, dtype=float)
-    ends = np.array(qualifier, dtype=np.str_)
-    quantities = np.array(quantity, dtype=np.str_)
-    units = np.array(unit, dtype=np.str_)
-    for name in np.unique(quantities):
-        if name not in _MOISTURE:
-            units[quantities == name] = records.CANONICAL_UNIT[name]
+    ends, quantities, units = _words(qualifier), _words(quantity), _words(unit)
+    for name in set(quantity) - _MOISTURE:
+        units[quantities == name] = records.CANONICAL_UNIT[name]
     whole = Readings(
-        time=local_times(seconds, building.zone),
+        time=local_times(_seconds(moment), building.zone),
         quantity=quantities,
         value=values,
         low=np.where(ends == Qualifier.BELOW, -np.inf, values),
@@ -225,9 +230,16 @@ def _readings(building: Building) -> dict[str, Readings]:
         unit=units,
         height_mm=np.array(height, dtype=float),
         depth_mm=np.array(depth, dtype=float),
-        instrument=np.array([code or "" for code in meter], dtype=np.str_),
-        point=np.array(point, dtype=np.str_),
-        inspector=np.array(person, dtype=np.str_),
+        instrument=_words(meter),
+        point=_words(point),
+        inspector=_words(person),
     )
-    codes, owner = np.unique([code or "" for code in section], return_inverse=True)
-    return {str(code): whole.where(owner == i) for i, code in enumerate(codes)}
+    owner = _words(section)
+    return {code: whole.where(owner == code) for code in sorted({code or "" for code in section})}
+
+
+def _words(cells: Sequence[str | None]) -> records.TextArray:
+    """Texts (n,) that mostly repeat each other, empty where there is none."""
+    place = {cell: place for place, cell in enumerate(set(cells))}
+    names = np.array([cell or "" for cell in place], dtype=np.str_)
+    return names[np.fromiter(map(place.__getitem__, cells), np.int64, len(cells))]
