@@ -19,6 +19,8 @@ RUN pip install --require-hashes --only-binary=:all: -r hashes.txt
 COPY LICENSE manage.py ./
 COPY portfolio portfolio
 COPY inspections inspections
+# Once for all processes; none of them may write here.
+RUN python -m compileall -q portfolio inspections
 
 # The key is only there because settings refuse to load without one; it signs nothing and is not kept.
 RUN WYTHE_SECRET_KEY=$(python -c "import secrets; print(secrets.token_hex(32))") \

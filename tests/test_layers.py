@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -36,14 +37,15 @@ COMPUTES = [*HEAVY, "scipy", "celery"]
 FRAMEWORK = ["django", "rest_framework", "celery", "redis", "psycopg", "portfolio"]
 
 
-def loaded_by(code: str) -> set[str]:
+@cache
+def loaded_by(code: str) -> frozenset[str]:
     """The names of all modules that a new interpreter holds after running the code."""
     report = f"{code}\nimport sys\nprint(*sorted(sys.modules), sep='\\n')"
     done = subprocess.run(
         [sys.executable, "-c", report], cwd=ROOT, capture_output=True, text=True, check=False, timeout=120
     )
     assert done.returncode == 0, done.stderr
-    return set(done.stdout.split())
+    return frozenset(done.stdout.split())
 
 
 @pytest.mark.parametrize("forbidden", [FRAMEWORK, HEAVY])

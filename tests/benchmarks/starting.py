@@ -75,6 +75,8 @@ def _run(code: str) -> None:
         "DJANGO_SETTINGS_MODULE": "portfolio.settings",
         "DATABASE_URL": "sqlite://:memory:",
     }
+    # As where it is installed: the project's own modules are compiled once too, not at every start.
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     if code is BARE:
         del environment["DJANGO_SETTINGS_MODULE"]
     subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, check=True)
