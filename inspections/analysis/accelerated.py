@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from inspections.analysis.clustering import variance_ratio
 from inspections.analysis.lifetimes import Interval, Lifetimes
 from inspections.analysis.linear import columns_are_independent
 from inspections.analysis.logtimes import LOG_NORMAL, WEIBULL, Family, Likelihood, climb
@@ -63,32 +64,12 @@ def fit_accelerated(
     A coefficient without estimate has no end on one side: no failure was seen, say, where it is high.
     ValueError where covariates are unknown or can't be told apart.
     """
-    given = np.asarray(covariates, dtype=float)
-    if given.ndim != 2 or len(given) != len(lifetimes):
-        raise ValueError("covariates must have a row for each coat")
-    if not np.isfinite(given).all():
-        row, column = np.argwhere(~np.isfinite(given))[0]
-        raise ValueError(f"coat {row}: covariate {column} must be known")
     if not 0 < level < 1:
         raise ValueError("level must lie between 0 and 1")
-    centre = given.mean(axis=0) if len(given) else np.zeros(given.shape[1])
-    spread = np.where(given.std(axis=0) > 0, given.std(axis=0), 0.0) if len(given) else centre
-    design = np.column_stack([np.ones(len(given)), (given - centre) / np.where(spread > 0, spread, 1.0)])
-    if not columns_are_independent(design, COLLINEAR):
-        raise ValueError("the covariates can't be told apart: one is constant or follows from the others")
-    if not lifetimes.failures:
+    summit = _summit(lifetimes, covariates, family)
+    if summit is None:
         return None
-    unit, (location, rate) = start(lifetimes)
-    likelihood = Likelihood(lifetimes, design, family, unit)
-    theta = np.concatenate([[location], np.zeros(given.shape[1]), [rate]])
-    fit = Fit(likelihood, *climb(likelihood, theta, np.eye(len(theta))))
-    if not fit.reached:
-        return None
-    units = np.eye(design.shape[1])
-    # The intercept is the log life where all covariates are nought.
-    origin = np.append(1.0, -centre / spread)
-    aims: list[Aim] = [LogLife(x, 0.0) for x in (origin, *(units[1:] / spread[:, None]))]
-    aims.append(LogRate())
+    fit, unit, aims = summit
     found, ratios = fit.intervals(aims, lifetimes.cluster, level)
     gradients = np.column_stack([aim.gradient(fit.theta) for aim in aims])
     gradients[:, -1] *= -1
@@ -114,6 +95,52 @@ def fit_accelerated(
     )
 
 
+def estimate_accelerated(
+    lifetimes: Lifetimes, covariates: npt.ArrayLike, family: Family = WEIBULL
+) -> tuple[FloatArray, FloatArray] | None:
+    """Coefficients (p,) of :func:`fit_accelerated` and their errors alone; None where it has none."""
+    summit = _summit(lifetimes, covariates, family)
+    if summit is None:
+        return None
+    fit, _, aims = summit
+    own = aims[1:-1]
+    gradients = np.column_stack([aim.gradient(fit.theta) for aim in own])
+    influence = fit.covariance() @ gradients
+    variance = (gradients * influence).sum(axis=0)
+    ratios = variance_ratio(fit.likelihood.scores(fit.theta) @ influence, lifetimes.cluster, variance)
+    return np.array([aim.value(fit.theta) for aim in own]), np.sqrt(variance * ratios)
+
+
+def _summit(
+    lifetimes: Lifetimes, covariates: npt.ArrayLike, family: Family
+) -> tuple[Fit, float, list[Aim]] | None:
+    """The fit in logs over a unit of time, that unit, and intercept, coefficients and rate in it."""
+    given = np.asarray(covariates, dtype=float)
+    if given.ndim != 2 or len(given) != len(lifetimes):
+        raise ValueError("covariates must have a row for each coat")
+    if not np.isfinite(given).all():
+        row, column = np.argwhere(~np.isfinite(given))[0]
+        raise ValueError(f"coat {row}: covariate {column} must be known")
+    centre = given.mean(axis=0) if len(given) else np.zeros(given.shape[1])
+    spread = np.where(given.std(axis=0) > 0, given.std(axis=0), 0.0) if len(given) else centre
+    design = np.column_stack([np.ones(len(given)), (given - centre) / np.where(spread > 0, spread, 1.0)])
+    if not columns_are_independent(design, COLLINEAR):
+        raise ValueError("the covariates can't be told apart: one is constant or follows from the others")
+    if not lifetimes.failures:
+        return None
+    unit, (location, rate) = start(lifetimes)
+    likelihood = Likelihood(lifetimes, design, family, unit)
+    theta = np.concatenate([[location], np.zeros(given.shape[1]), [rate]])
+    fit = Fit(likelihood, *climb(likelihood, theta, np.eye(len(theta))))
+    if not fit.reached:
+        return None
+    units = np.eye(design.shape[1])
+    # The intercept is the log life where all covariates are nought.
+    origin = np.append(1.0, -centre / spread)
+    aims: list[Aim] = [LogLife(x, 0.0) for x in (origin, *(units[1:] / spread[:, None]))]
+    return fit, unit, [*aims, LogRate()]
+
+
 def _effect(interval: Interval, error: float) -> Effect:
     if interval.estimate is None:
         return Effect(interval, None, None)
@@ -127,4 +154,11 @@ def _shifted(interval: Interval, by: float) -> Interval:
     return Interval(estimate, low, high)
 
 
-__all__ = ["LOG_NORMAL", "WEIBULL", "AcceleratedFit", "Effect", "fit_accelerated"]
+__all__ = [
+    "LOG_NORMAL",
+    "WEIBULL",
+    "AcceleratedFit",
+    "Effect",
+    "estimate_accelerated",
+    "fit_accelerated",
+]

@@ -157,6 +157,14 @@ class Lasting(Base):
         chosen = coats.qs if coats.base_filters else None
         return Question(by, values.pop("as_of"), chosen, values)
 
+    def listed(self, name: str) -> Response:
+        """The list of this name over the coats that are asked for."""
+        from inspections.domain.lasting_lists import LISTS, Asked
+
+        asked = self.question()
+        as_of, rows = LISTS[name](Asked(self.organisation, asked.by, asked.as_of, asked.chosen))
+        return self.answer(as_of, rows)
+
     def answer(self, as_of: dt.date, rows: Sequence[Mapping[str, Any]]) -> Response:
         """All rows, as a list of one page."""
         return Response({"as_of": as_of, "next": None, "previous": None, "results": rows})
@@ -238,3 +246,72 @@ class ServiceCostsView(Lasting):
             self.organisation, asked.by, asked.as_of, asked.chosen, float(asked.own["discount"] or 0)
         )
         return self.answer(as_of, [one.as_json() for one in found])
+
+
+class AgeRatesView(Lasting):
+    """How often coats fail at each age."""
+
+    row = shapes.AgeRateSerializer
+
+    @extend_schema(operation_id="age_rates", parameters=PARAMETERS, responses=shapes.AgeRateList)
+    def get(self, request: Request) -> Response:
+        """Each group's failures, years and rate within bands of the coats' age, with exact limits."""
+        return self.listed("age-rates")
+
+
+class LikeAgesView(Lasting):
+    """Groups beside each other at like ages."""
+
+    row = shapes.LikeAgesSerializer
+
+    @extend_schema(operation_id="like_ages", parameters=PARAMETERS, responses=shapes.LikeAgesList)
+    def get(self, request: Request) -> Response:
+        """Each group's failure rate as if all had been watched at the same ages, and over the reference's.
+
+        A coat that was found is watched when it is old, and old coats fail more often: the crude comparison
+        beside it compares ages as much as coats. Groups of under five coats are left out.
+        """
+        return self.listed("like-ages")
+
+
+class LikeWallsView(Lasting):
+    """Groups beside each other on like walls."""
+
+    row = shapes.LikeWallsSerializer
+
+    @extend_schema(operation_id="like_walls", parameters=PARAMETERS, responses=shapes.LikeWallsList)
+    def get(self, request: Request) -> Response:
+        """How many times as long each group lasts as the reference on walls that are alike.
+
+        Taken out are the wall's masonry and what lies behind it, and the coat's thickness and the wall's
+        dampness before it (as a rank among the walls of its house) where they are known of enough coats.
+        Groups of under five coats, or without a failure, are left out; the list is empty where two don't
+        remain, or over forty do.
+        """
+        return self.listed("like-walls")
+
+
+class CoatFatesView(Lasting):
+    """What becomes of coats."""
+
+    row = shapes.FateSerializer
+
+    @extend_schema(operation_id="coat_fates", parameters=PARAMETERS, responses=shapes.FateList)
+    def get(self, request: Request) -> Response:
+        """The shares of each group's coats that at each age have failed, or were taken off sound by plan."""
+        return self.listed("coat-fates")
+
+
+class LifeChecksView(Lasting):
+    """How far lives rest on what can't be seen."""
+
+    row = shapes.LifeCheckSerializer
+
+    @extend_schema(operation_id="life_checks", parameters=PARAMETERS, responses=shapes.LifeCheckList)
+    def get(self, request: Request) -> Response:
+        """Each group's failures and lives as recorded, and found in two other ways.
+
+        As if all that were taken off as planned had failed by then: the bound to what planned removal may
+        hide. And from planned visits alone, without those that were made because of the wall's state.
+        """
+        return self.listed("life-checks")

@@ -8,6 +8,13 @@ from rest_framework import serializers
 
 from inspections.api.results import WholeResult
 
+#: The ways in which lives are found beside the recorded one.
+CASES = {
+    "as_recorded": "as recorded",
+    "removals_failed": "as if all that were taken off as planned had failed by then",
+    "planned_visits": "from planned visits alone",
+}
+
 
 class IntervalSerializer(WholeResult):
     """An estimate with its 95 % interval; null where there is none, or an end is not reached."""
@@ -129,6 +136,95 @@ class CostSerializer(WholeResult):
     note = serializers.CharField()
 
 
+class AgeRateSerializer(WholeResult):
+    """How often the coats of one group fail at the ages of one band."""
+
+    group = _group()
+    from_years = serializers.FloatField()
+    to_years = serializers.FloatField(allow_null=True, help_text="null: any older.")
+    coats = serializers.IntegerField(help_text="That were watched at these ages. Under five tell no rate.")
+    section_years = serializers.FloatField(help_text="Up to where each failure is expected.")
+    failures = serializers.FloatField(
+        help_text="A failure whose interval spans two bands counts in each by a share."
+    )
+    rate = FailureRateSerializer()
+    note = serializers.CharField()
+
+
+class LikeAgesSerializer(WholeResult):
+    """One group's failures as if all groups had been watched at the same ages."""
+
+    group = _group()
+    reference = serializers.DictField(
+        child=serializers.CharField(allow_null=True), help_text="The group that the others are set beside."
+    )
+    coats = serializers.IntegerField()
+    failures = serializers.IntegerField()
+    rate = FailureRateSerializer(
+        help_text="Per 100 section-years, standardised to the ages at which all coats were watched."
+    )
+    times_as_often = IntervalSerializer(
+        help_text="The rate over the reference's at like ages; all null for the reference itself."
+    )
+    crude = IntervalSerializer(help_text="The same without regard to age.")
+    method = serializers.CharField()
+    note = serializers.CharField()
+
+
+class LikeWallsSerializer(WholeResult):
+    """How many times as long one group lasts as another, on walls that are alike."""
+
+    group = _group()
+    reference = serializers.DictField(
+        child=serializers.CharField(allow_null=True), help_text="The group that the others are set beside."
+    )
+    coats = serializers.IntegerField()
+    failures = serializers.IntegerField()
+    times_as_long = IntervalSerializer(
+        help_text="What was known of the walls taken out; all null for the reference itself."
+    )
+    crude = IntervalSerializer(help_text="With nothing taken out.")
+    p_value = serializers.FloatField(allow_null=True)
+    taken_out = serializers.ListField(child=serializers.CharField())
+    known = serializers.JSONField(help_text="Of how many coats a measure is known that is not known of all.")
+    left_out = serializers.JSONField(help_text="Which measure was not taken out, and why.")
+    statement = serializers.CharField()
+    method = serializers.CharField()
+
+
+class FateSerializer(WholeResult):
+    """What has become of one group's coats at one age."""
+
+    group = _group()
+    coats = serializers.IntegerField()
+    failures = serializers.IntegerField()
+    removals = serializers.IntegerField(
+        help_text="Taken off while sound, as planned or with no reason given."
+    )
+    years = serializers.FloatField()
+    failed = IntervalSerializer(help_text="The share that failed before anybody took it off.")
+    taken_off = IntervalSerializer(help_text="The share that was taken off before it failed.")
+    sound = IntervalSerializer()
+
+
+class LifeCheckSerializer(WholeResult):
+    """One group's failures, found in another way than as recorded."""
+
+    group = _group()
+    case = serializers.ChoiceField(choices=list(CASES.items()))
+    coats = serializers.IntegerField()
+    section_years = serializers.FloatField()
+    failures = serializers.IntegerField()
+    rate = FailureRateSerializer()
+    median_life = MedianLifeSerializer()
+    weibull = WeibullSerializer()
+    times_as_long = IntervalSerializer(help_text="The Weibull median over that as recorded.")
+    differs = serializers.BooleanField(
+        allow_null=True, help_text="Whether planned visits alone tell another life beyond error."
+    )
+    note = serializers.CharField()
+
+
 def _whole_list(of: type[WholeResult]) -> type[serializers.Serializer[Any]]:
     """A list's shape; these lists have one page."""
     name = of.__name__.removesuffix("Serializer") + "List"
@@ -144,3 +240,7 @@ def _whole_list(of: type[WholeResult]) -> type[serializers.Serializer[Any]]:
 
 
 SurvivalList, LossList, CostList = map(_whole_list, (SurvivalSerializer, LossSerializer, CostSerializer))
+AgeRateList, LikeAgesList, LikeWallsList = map(
+    _whole_list, (AgeRateSerializer, LikeAgesSerializer, LikeWallsSerializer)
+)
+FateList, LifeCheckList = map(_whole_list, (FateSerializer, LifeCheckSerializer))

@@ -49,6 +49,11 @@ OVER_COATS = {
     "survival": lasting.SurvivalView,
     "deterioration-rates": lasting.DeteriorationRatesView,
     "service-costs": lasting.ServiceCostsView,
+    "age-rates": lasting.AgeRatesView,
+    "like-ages": lasting.LikeAgesView,
+    "like-walls": lasting.LikeWallsView,
+    "coat-fates": lasting.CoatFatesView,
+    "life-checks": lasting.LifeChecksView,
 }
 ADDRESSES = {
     **router.addresses(),

@@ -39,6 +39,7 @@ from portfolio.models import Building, Event, Organisation, Section, Treatment
 from portfolio.vocabulary import EventKind, Purpose, RemovalReason
 
 _AREAS = (Quantity.HOLLOW_AREA, Quantity.SPALL_AREA)
+_MOISTURE = (Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE)
 _COLUMNS = (
     "key",
     "section_key",
@@ -70,7 +71,8 @@ class CoatBook:
     ``group`` has for each coat its values of the fields that were asked for; None where one is not given.
     ``exposure`` has for each its section's masonry and what lies behind it, ``thickness`` its innermost
     layer's in mm (NaN: not given), ``section`` its section's key. ``areas`` and ``mended`` are what the lives
-    were found from, so that they can be found anew by another rule.
+    were found from, so that they can be found anew by another rule; ``whole`` are all coats of the
+    organisation, with their houses, whichever of them are in the book.
     """
 
     as_of: dt.date
@@ -85,6 +87,7 @@ class CoatBook:
     thickness: FloatArray
     section: list[str]
     payments: Payments
+    whole: tuple[Coats, IntArray]
 
 
 def today_of(organisation: Organisation) -> dt.date:
@@ -101,6 +104,11 @@ def state_of(organisation: Organisation) -> str:
         parts += _count(model.objects.of(organisation))
     parts += _count(Reading.objects.of(organisation).filter(quantity__in=_AREAS))
     return " ".join(map(str, parts))
+
+
+def moisture_state(organisation: Organisation) -> str:
+    """What changes whenever a moisture reading does."""
+    return str(_count(Reading.objects.of(organisation).filter(quantity__in=_MOISTURE)))
 
 
 def _count(records: QuerySet[Any]) -> tuple[int, int]:
@@ -123,6 +131,7 @@ def coat_book(
     coats = table.coats(inner, ended)
     areas = _areas(organisation, sections, as_of)
     mended = _mended(organisation, table, sections, as_of)
+    house = np.unique([rows[row][2] for row in inner], return_inverse=True)[1].astype(np.int64)
     book = CoatBook(
         as_of=as_of,
         threshold=organisation.failure_threshold,
@@ -130,7 +139,7 @@ def coat_book(
         areas=areas,
         mended=mended,
         lives=lives(coats, areas, mended, organisation.failure_threshold),
-        house=np.unique([rows[row][2] for row in inner], return_inverse=True)[1].astype(np.int64),
+        house=house,
         group=_groups(organisation, by, [rows[row] for row in inner]),
         exposure={
             name: [rows[row][_COLUMNS.index(f"section__{name}")] for row in inner]
@@ -139,6 +148,7 @@ def coat_book(
         thickness=table.thickness[inner],
         section=[rows[row][1] for row in inner],
         payments=_payments(organisation, table, sections, owner, coats),
+        whole=(coats, house),
     )
     if chosen is None:
         return book
@@ -296,8 +306,8 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
     keyed = areas.order_by().annotate(
         section_key=Cast("section_id", CharField()), visit_key=Cast("visit_id", CharField())
     )
-    rows = _fetch(keyed.values_list("section_key", "visit_key", "quantity", "value", "qualifier"))
-    days, prompted = _visits(organisation, as_of)
+    rows = fetch(keyed.values_list("section_key", "visit_key", "quantity", "value", "qualifier"))
+    days, prompted = visits_until(organisation, as_of)
     count = len(rows)
     section = np.fromiter((sections.get(row[0], -1) for row in rows), np.int64, count)
     day = np.fromiter((days.get(row[1], np.nan) for row in rows), float, count)
@@ -305,23 +315,25 @@ def _areas(organisation: Organisation, sections: dict[str, int], as_of: dt.date)
     value = np.fromiter((row[3] for row in rows), float, count)
     below = np.fromiter((row[4] == Qualifier.BELOW for row in rows), bool, count)
     above = np.fromiter((row[4] == Qualifier.ABOVE for row in rows), bool, count)
-    asked = np.fromiter((row[1] in prompted for row in rows), bool, count)
+    asked = np.zeros(count, dtype=bool)
+    if prompted:
+        asked = np.fromiter((row[1] in prompted for row in rows), bool, count)
     kept = (section >= 0) & np.isfinite(day)
     low, high = np.where(below, 0.0, value), np.where(above, np.inf, value)
     return Areas(section, day, hollow, low, high, asked).of(kept)
 
 
-def _visits(organisation: Organisation, as_of: dt.date) -> tuple[dict[str, float], set[str]]:
+def visits_until(organisation: Organisation, as_of: dt.date) -> tuple[dict[str, float], set[str]]:
     """The day of each visit up to ``as_of`` by its key, and those made for another reason than plan."""
     visits = Visit.objects.of(organisation).filter(day__lte=as_of).order_by()
     keyed = visits.annotate(key=Cast("pk", CharField()), written=Cast("day", CharField()))
-    rows = _fetch(keyed.values_list("key", "written", "reason"))
+    rows = fetch(keyed.values_list("key", "written", "reason"))
     days = np.array([row[1] for row in rows], dtype="datetime64[D]").astype(np.int64)
     prompted = {row[0] for row in rows if row[2] != VisitReason.PLAN}
     return dict(zip([row[0] for row in rows], days.astype(float).tolist(), strict=True)), prompted
 
 
-def _fetch(values: QuerySet[Any, tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+def fetch(values: QuerySet[Any, tuple[Any, ...]]) -> list[tuple[Any, ...]]:
     """The rows of texts and numbers as the database gives them, a third of the time of the model layer's."""
     sql, parameters = values.query.sql_with_params()
     with connection.cursor() as cursor:

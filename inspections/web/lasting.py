@@ -17,6 +17,7 @@ from inspections.vocabulary import COAT_FIELDS, MOST_DISCOUNT, USUAL_FIELDS, coa
 from inspections.web.entry.access import opened_organisation
 from inspections.web.present import figures
 from inspections.web.present import lasting as said
+from inspections.web.present import lasting_checks as beside
 from inspections.web.present import lasting_figures as drawn
 from inspections.web.views import member
 from portfolio.models import Organisation
@@ -24,7 +25,16 @@ from portfolio.vocabulary import Role
 
 FORMS = {"svg": ("image/svg+xml", figures.as_svg), "png": ("image/png", figures.as_png)}
 #: A figure's list in the API, for those who want its numbers.
-LISTS = {"survival": "survival", "loss": "deterioration-rates", "costs": "service-costs"}
+LISTS = {
+    "survival": "survival",
+    "ages": "like-ages",
+    "walls": "like-walls",
+    "loss": "deterioration-rates",
+    "costs": "service-costs",
+    "checks": "life-checks",
+}
+#: Figures of what takes long where there are many coats.
+LONG = ("walls", "checks")
 
 
 class QuestionForm(forms.Form):
@@ -46,6 +56,8 @@ class QuestionForm(forms.Form):
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
+    thorough = forms.BooleanField(required=False, widget=forms.HiddenInput)
+
     def __init__(self, data: Any) -> None:
         super().__init__(data)
         given = data.get("by", "")
@@ -64,11 +76,12 @@ class QuestionForm(forms.Form):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked for: groups, day, and discount as a share."""
+    """What is asked for: groups, day, discount as a share, and whether to give what takes long too."""
 
     by: tuple[str, ...] = USUAL_FIELDS
     as_of: dt.date | None = None
     discount: float = 0.0
+    thorough: bool = False
 
     def query(self, organisation: Organisation, **more: str) -> str:
         """The question as the end of an address."""
@@ -80,7 +93,7 @@ def _question(form: QuestionForm) -> Question:
     if not form.is_valid():
         return Question()
     given = form.cleaned_data
-    return Question(given["by"], given["as_of"], (given["discount"] or 0.0) / 100)
+    return Question(given["by"], given["as_of"], (given["discount"] or 0.0) / 100, given["thorough"])
 
 
 @member
@@ -89,8 +102,9 @@ def what_lasts(request: HttpRequest) -> HttpResponse:
     found = opened_organisation(request, tuple(Role))
     form = QuestionForm(request.GET)
     asked = _question(form)
-    answer = lasting.what_lasts(found.organisation, asked.by, asked.as_of, asked.discount)
+    answer = lasting.what_lasts(found.organisation, asked.by, asked.as_of, asked.discount, asked.thorough)
     system = found.user.units
+    alike = answer.alike
     context = {
         "organisation": found.organisation,
         "now": timezone.now(),
@@ -98,13 +112,22 @@ def what_lasts(request: HttpRequest) -> HttpResponse:
         "answer": answer,
         "summary": said.summary(answer.rates),
         "difference": said.difference(answer.rates.test),
-        "rates": [said.rate_row(group, answer.alike) for group in answer.rates.groups],
-        "taken_out": said.taken_out(answer.alike, asked.by) if answer.alike else "",
+        "rates": [said.rate_row(group) for group in answer.rates.groups],
+        "bands": beside.bands(answer.ages),
+        "ages": beside.age_rows(answer.ages),
+        "like_ages": beside.like_ages(answer.ages),
+        "walls": beside.wall_rows(alike, asked.by) if alike else [],
+        "headline": beside.headline(alike, asked.by) if alike else "",
+        "left_open": beside.left_open(alike) if alike else "",
+        "fates": beside.fate_rows(answer.fates),
+        "checks": beside.check_rows(answer.checks),
+        "differing": beside.differing(answer.checks),
+        "all_of_it": asked.query(found.organisation, thorough="yes"),
         "losses": [said.loss_row(loss) for loss in answer.losses],
         "costs": [said.cost_row(cost, system) for cost in answer.costs],
         "area_unit": said.area_unit(system),
         "discount": f"{asked.discount * 100:g}",
-        "figures": [_shown(name, answer, asked, found.organisation, system) for name in LISTS],
+        "figures": {name: _shown(name, answer, asked, found.organisation, system) for name in LISTS},
     }
     return render(request, "wythe/lasting.html", context, status=200 if form.is_valid() else 400)
 
@@ -116,7 +139,8 @@ def figure(request: HttpRequest, name: str, form: str) -> HttpResponse:
         raise Http404("No such figure.")
     found = opened_organisation(request, tuple(Role))
     asked = _question(QuestionForm(request.GET))
-    answer = lasting.what_lasts(found.organisation, asked.by, asked.as_of, asked.discount)
+    thorough = asked.thorough or name in LONG
+    answer = lasting.what_lasts(found.organisation, asked.by, asked.as_of, asked.discount, thorough)
     picture = drawn.figure(name, answer, drawn.DESK, found.user.units)
     if picture is None:
         raise Http404("There is nothing to draw yet.")

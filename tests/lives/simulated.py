@@ -2,7 +2,8 @@
 
 Lives are Weibull; the affected share grows on one of four kinds of path and passes the threshold on the day
 of failure. Visits are irregular, some without sounding, readings are rounded and off by as much as two people
-differ. Some coats were found standing, some are taken off as planned, some as failed once that was seen.
+differ. Some coats were found standing, some are taken off as planned, some as failed once that was seen;
+where a plan says so, some failures are noticed and bring a visit of their own.
 Invented throughout.
 """
 
@@ -35,6 +36,8 @@ class Plan:
     planned: float = 0.15
     unsounded: float = 0.2
     frailty: float = 0.0
+    #: Share of failures that are noticed, so that somebody comes within weeks.
+    prompted: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +73,14 @@ def simulate(plan: Plan, seed: int) -> Simulated:
         planned = begun + rng.exponential(1 / plan.planned) * 6 * YEAR if plan.planned else np.inf
         days = days[days <= planned]
         full = rng.random(len(days)) >= plan.unsounded
+        called = _called(begun + life, planned, plan, rng)
+        full = np.insert(full, np.searchsorted(days, called), True)
+        days = np.insert(days, np.searchsorted(days, called), called)
         size = rng.uniform(4, 12)
         share = _path(days - begun, life, rng)
+        if len(called):
+            # What is noticed at once has come down in one piece.
+            share = share / 2 + THRESHOLD * (days - begun >= life)
         read = _read(share, size, plan, rng)
         hollow = np.round(read * rng.uniform(0.3, 0.7), 2)
         over = days[(read >= THRESHOLD * size)]
@@ -82,25 +91,36 @@ def simulate(plan: Plan, seed: int) -> Simulated:
         if found and (not len(sounded) or begun + life <= sounded[0]):
             continue
         for k in np.flatnonzero(kept):
-            areas.append((section, days[k], 0.0, np.round(read[k] - hollow[k], 2)))
+            asked = float(days[k] in called)
+            areas.append((section, days[k], 0.0, np.round(read[k] - hollow[k], 2), asked))
             if full[k]:
-                areas.append((section, days[k], 1.0, hollow[k]))
+                areas.append((section, days[k], 1.0, hollow[k], asked))
         off = removed < LAST
         failed = off and seen < planned
         truth = _truth(days[kept], full[kept], begun, life, removed, failed, found)
         rows.append((section, begun, removed if off else np.inf, off, failed, found, size, house, *truth))
     section, begun, ended, off, failed, found, size, house, low, high, entry = np.array(rows, dtype=float).T
-    coats = Coats(section.astype(int), begun, begun, ended, off > 0, failed > 0, found > 0, size)
-    where, day, is_hollow, area = np.array(areas, dtype=float).T
+    by_plan = (off > 0) & ~(failed > 0)
+    coats = Coats(section.astype(int), begun, begun, ended, off > 0, failed > 0, found > 0, size, by_plan)
+    where, day, is_hollow, area, asked = np.array(areas, dtype=float).T
     return Simulated(
         coats,
-        Areas(where.astype(int), day, is_hollow > 0, area, area),
+        Areas(where.astype(int), day, is_hollow > 0, area, area, asked > 0),
         Mended(np.zeros(0, dtype=int), np.zeros(0), np.zeros(0)),
         house,
         low,
         high,
         entry,
     )
+
+
+def _called(failed: float, planned: float, plan: Plan, rng: np.random.Generator) -> FloatArray:
+    """The day on which somebody comes because a failure was noticed, if anybody does (0 or 1 days)."""
+    if not plan.prompted:
+        return np.zeros(0)
+    day = np.floor(failed + rng.uniform(10, 60))
+    noticed = rng.random() < plan.prompted and FIRST < day <= min(planned, LAST)
+    return np.array([day]) if noticed else np.zeros(0)
 
 
 def _visits(first: float, plan: Plan, rng: np.random.Generator) -> FloatArray:

@@ -12,6 +12,7 @@ from django.urls import reverse
 from PIL import Image
 
 from inspections.analysis.lifetimes import Interval
+from inspections.domain import lasting
 from inspections.web.present.lasting import group_name, manner, span
 from tests.lives.simulated import Plan, simulate
 from tests.lives.stored import store
@@ -60,9 +61,34 @@ def test_picture_then_table_then_method(member: Client) -> None:
 
 def test_groups_are_set_beside_each_other_on_like_walls(member: Client) -> None:
     text = page(member, "?by=binder")
-    assert "On walls alike in masonry, how long each lasts beside" in text
-    assert text.count(" times as long") == 2
+    assert "On walls alike in masonry, " in text
+    assert text.count("the others are set beside it") == 2
+    assert "dampness before (known of 0 of 4" in text
     assert "alike in masonry" not in page(member, "?by=binder,substrate")
+
+
+def test_ages_and_checks_stand_beside_what_is_recorded(member: Client) -> None:
+    text = page(member, "?by=binder")
+    places = [
+        text.index(f'id="{part}"')
+        for part in ("survival", "ages", "walls", "loss", "costs", "checks", "method")
+    ]
+    assert places == sorted(places)
+    assert "10 to 20" in text
+    assert "if all taken off as planned had failed" in text
+    assert "can’t be told" in text
+
+
+def test_what_takes_long_is_given_when_asked_for(member: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lasting, "MANY_COATS", 10)
+    text = page(member, "?by=binder&as_of=2026-01-01")
+    assert text.count("this takes some seconds") == 2
+    assert "On walls alike" not in text
+    assert "by=binder&amp;thorough=yes&amp;as_of=2026-01-01#walls" in text
+    assert "On walls alike" in page(member, "?by=binder&as_of=2026-01-01&thorough=yes")
+    # A figure that is named is drawn however long it takes.
+    found = member.get(f"{reverse('what-lasts-figure', args=['walls', 'svg'])}?by=binder")
+    assert found.status_code == 200
 
 
 def test_every_member_of_any_role(cast: Cast, member: Client) -> None:
@@ -88,7 +114,7 @@ def test_a_discount_and_a_day_are_said(member: Client) -> None:
     assert "as_of=2012-01-01" in text
 
 
-@pytest.mark.parametrize("name", ["survival", "loss", "costs"])
+@pytest.mark.parametrize("name", ["survival", "ages", "walls", "loss", "costs", "checks"])
 def test_figures_can_be_taken_away(member: Client, name: str) -> None:
     svg = member.get(reverse("what-lasts-figure", args=[name, "svg"]))
     assert svg["Content-Type"] == "image/svg+xml"

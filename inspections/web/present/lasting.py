@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from inspections.analysis.adjusted import LikeForLike
 from inspections.analysis.costs import GroupCost
 from inspections.analysis.groups import TestResult
 from inspections.analysis.lifetimes import Interval
-from inspections.analysis.rates import FailureRates, Group, GroupLoss, GroupRates
+from inspections.analysis.rates import FailureRates, GroupLoss, GroupRates
 from inspections.vocabulary import Unit
 from inspections.web.present import units, words
 from portfolio.vocabulary import (
@@ -69,7 +68,6 @@ class RateRow:
     half: str
     most: str
     manner: str
-    beside: str
     note: str
 
 
@@ -149,22 +147,7 @@ def _chance(share: float) -> str:
     return "fewer than 1 in 1,000"
 
 
-_EXPOSURES = {"substrate": "masonry", "adjoins": "what lies behind"}
-
-
-def taken_out(alike: LikeForLike, by: Sequence[str]) -> str:
-    """How the groups stand beside each other on like walls, and what that leaves open."""
-    name = group_name(dict(zip(by, alike.reference, strict=True)))
-    of = words.listed([_EXPOSURES[one] for one in alike.taken_out])
-    if not of:
-        return f"How long each lasts beside {name} is in the table; the walls are not told apart by it."
-    return (
-        f"On walls alike in {of}, how long each lasts beside {name} is in the table. What was not written "
-        "down of the walls is not taken out."
-    )
-
-
-def rate_row(group: GroupRates, alike: LikeForLike | None) -> RateRow:
+def rate_row(group: GroupRates) -> RateRow:
     rate = Interval(group.rate.per_100_section_years, group.rate.low, group.rate.high)
     half = Interval(group.median_life.years, group.median_life.low, group.median_life.high)
     return RateRow(
@@ -176,17 +159,8 @@ def rate_row(group: GroupRates, alike: LikeForLike | None) -> RateRow:
         half=span(half),
         most=span(group.weibull.scale),
         manner=manner(group.weibull.shape),
-        beside=_beside(tuple(group.group.values()), alike),
         note=group.note,
     )
-
-
-def _beside(group: Group, alike: LikeForLike | None) -> str:
-    if alike is None:
-        return ""
-    if group == alike.reference:
-        return "the others are set beside it"
-    return f"{span(alike.times[group])} times as long" if group in alike.times else ""
 
 
 def manner(shape: Interval) -> str:

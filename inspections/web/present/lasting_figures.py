@@ -12,7 +12,7 @@ from typing import Final
 from inspections.analysis.lifetimes import Interval
 from inspections.analysis.rates import FailureRates, GroupRates, Survival
 from inspections.domain.lasting import WhatLasts
-from inspections.web.present import lasting, units, words
+from inspections.web.present import lasting, lasting_checks, units, words
 from inspections.web.present.figures import LETTER, Figure
 from inspections.web.present.svg import Point, nice_ticks
 
@@ -124,8 +124,13 @@ class Span:
     said: str
 
 
-def spans(title: str, unit: str, rows: Sequence[Span], sheet: Sheet) -> Figure | None:
-    """Estimates as marks with their intervals, one row each, on one scale from nought; None without any."""
+def spans(
+    title: str, unit: str, rows: Sequence[Span], sheet: Sheet, mark: float | None = None
+) -> Figure | None:
+    """Estimates as marks with their intervals, one row each, on one scale from nought; None without any.
+
+    ``mark`` is a value that a dashed line stands at.
+    """
     shown = [row for row in rows if row.interval.estimate is not None][:MOST_PANELS]
     if not shown:
         return None
@@ -146,6 +151,8 @@ def spans(title: str, unit: str, rows: Sequence[Span], sheet: Sheet) -> Figure |
         figure.text("tick", at(tick), bottom + 17, text, "middle")
     figure.text("tick", right, bottom + 35, unit, "end")
     figure.line("axis", (left, head), (left, bottom), (right, bottom))
+    if mark is not None and mark <= most:
+        figure.line("half", (at(mark), head), (at(mark), bottom))
     for place, row in enumerate(shown):
         y = head + step * (place + (0.5 if beside else 0.72))
         low, high = row.interval.low, row.interval.high
@@ -167,10 +174,50 @@ def _reach(intervals: Sequence[Interval]) -> float:
     return max([largest * 1.1, *ends]) or 1.0
 
 
+def ages(answer: WhatLasts, sheet: Sheet) -> Figure | None:
+    """Failures of each group as if all had been watched at the same ages."""
+    told = [
+        (one, Interval(one.rate.per_100_section_years, one.rate.low, one.rate.high))
+        for one in answer.ages.alike
+    ]
+    shown = [Span(lasting.group_name(one.group), rate, lasting.span(rate)) for one, rate in told]
+    return spans("Failures at the same ages", "failures in 100 years of standing", shown, sheet)
+
+
+def walls(answer: WhatLasts, sheet: Sheet) -> Figure | None:
+    """How many times as long each group lasts as the reference, on like walls."""
+    alike = answer.alike
+    if alike is None:
+        return None
+    by = list(answer.rates.groups[0].group)
+    shown = [
+        Span(lasting.group_name(dict(zip(by, group, strict=True))), found, lasting.span(found))
+        for group, found in alike.times.items()
+    ]
+    reference = lasting.group_name(dict(zip(by, alike.reference, strict=True)))
+    return spans("How long coats last on like walls", f"times as long as {reference}", shown, sheet, 1.0)
+
+
+def checks(answer: WhatLasts, sheet: Sheet) -> Figure | None:
+    """The age that half outlive, as recorded and found in other ways."""
+    shown = [
+        Span(
+            f"{lasting.group_name(one.rates.group)}, {lasting_checks.CASES[one.case]}",
+            half,
+            lasting.span(half),
+        )
+        for one in answer.checks
+        for half in [one.rates.weibull.median]
+    ]
+    return spans("The age that half outlive, found in other ways", "years", shown, sheet)
+
+
 def figure(name: str, answer: WhatLasts, sheet: Sheet, system: str) -> Figure | None:
-    """The figure of this name: survival, loss or costs."""
+    """The figure of this name."""
     if name == "survival":
         return survival(answer.rates, sheet)
+    if name in _BESIDE:
+        return _BESIDE[name](answer, sheet)
     if name == "loss":
         shown = [
             Span(lasting.group_name(loss.group), lasting.times(loss.rate_per_year, 100), row.rate)
@@ -189,3 +236,6 @@ def figure(name: str, answer: WhatLasts, sheet: Sheet, system: str) -> Figure | 
     ]
     unit = f"{usual or 'money'} for each {lasting.area_unit(system)} and year of service"
     return spans("What a year of service costs", unit, shown, sheet)
+
+
+_BESIDE: Final = {"ages": ages, "walls": walls, "checks": checks}
