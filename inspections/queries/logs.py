@@ -20,7 +20,7 @@ from inspections.analysis.logs import LEAST_COVERAGE, Log, daily
 from inspections.analysis.records import Readings
 from inspections.models import LogSeries, LogValue
 from inspections.vocabulary import UNITS, Quantity, Unit
-from portfolio.models import Building
+from portfolio.models import Building, Section
 
 #: What a logger knows as well as a visitor does: the air, and the face's temperature.
 STANDS_IN_FOR_A_READING = (
@@ -45,6 +45,27 @@ def read_log(series: LogSeries) -> Log:
     """A series' raw values in the canonical unit."""
     rows = LogValue.objects.filter(series=series).order_by("at").values_list("at", "value")
     return _log(series, rows.iterator(), series.building.zone)
+
+
+def logs_of(section: Section) -> list[tuple[LogSeries, Log]]:
+    """Every series of a section, and then of its house as a whole, within its instrument's range."""
+    series = LogSeries.objects.standing().filter(
+        Q(section=section) | Q(section__isnull=True), building=section.building_id
+    )
+    found = []
+    for one in series.select_related("instrument", "building").order_by("section", "id"):
+        log = read_log(one)
+        found.append((one, log.within(*_range(one))))
+    return sorted(found, key=lambda pair: pair[0].section_id is None)
+
+
+def _range(series: LogSeries) -> tuple[float, float]:
+    row = series.instrument
+    if row is None:
+        return -np.inf, np.inf
+    limits = (np.nan if value is None else value for value in (row.minimum, row.maximum))
+    instrument = records.Instrument(row.code, row.kind, row.scale, *limits)
+    return range_in(instrument, records.CANONICAL_UNIT[series.quantity])
 
 
 def with_logged_days(

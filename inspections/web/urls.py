@@ -18,6 +18,12 @@ urlpatterns = [
     path("units/", later(f"{WEB}.views.choose_units"), name="units"),
     path("houses/<uuid:pk>/", later(f"{WEB}.views.building"), name="building"),
     path("sections/<uuid:pk>/", later(f"{WEB}.views.section"), name="section"),
+    path("sections/<uuid:pk>/dew-and-mould/", later(f"{WEB}.room_air.page"), name="section-room-air"),
+    path(
+        "sections/<uuid:pk>/dew-and-mould/<slug:name>.<slug:form>",
+        later(f"{WEB}.room_air.figure"),
+        name="section-room-air-figure",
+    ),
     path("how-a-verdict-is-made/", later(f"{WEB}.views.how_verdicts_are_made"), name="how-verdicts-are-made"),
     path("sections/<uuid:pk>/photos/", later(f"{WEB}.photos.add_photo"), name="add-photo"),
     path("photos/<uuid:pk>/", later(f"{WEB}.photos.picture"), name="photo"),

@@ -51,6 +51,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "building section taken_at quantity value unit qualifier height_mm depth_mm instrument inspector "
         "note point replicate duration_h"
     ),
+    "logs": _columns("building section quantity unit height_mm depth_mm instrument point taken_at value"),
     "trials": _columns("code question outcome started_on planned_end_on"),
     "allocations": _columns("trial building section arm allocated_by note block sequence"),
 }

@@ -6,8 +6,10 @@ Houses taken on late lose what was read before; their coats were found. All name
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 
 import numpy as np
+import numpy.typing as npt
 
 from tests.simulation.book import Book, Row
 from tests.simulation.demo_plan import LAST_DAY, TAKEN_ON, Trial
@@ -58,6 +60,10 @@ EVENT_COSTS = {
     "opening": (60.0, 180.0),
     "flood": (300.0, 2400.0),
 }
+#: How many walls were drawn by lot to be opened, and how many because of what the probe showed, from when on.
+DRAWN, SUSPECTED, DRAWN_FROM = 6, 4, "2023"
+#: The wall with a logger behind its coat, from when on, and how often it writes.
+LOGGED, LOGGED_FROM, LOGS_A_DAY = ("H008", "S0038"), dt.date(2025, 11, 1), 4
 #: What was written down of it, one of these each time.
 NOTES = {
     "flood": (
@@ -91,7 +97,9 @@ def finish(book: Book, trials: list[Trial], seed: int) -> Book:
     _keep_treatments(book, began)
     _keep_events(book, began)
     _price_treatments(rng, book)
+    _open_walls(np.random.default_rng([seed, 4]), book)
     _describe_events(rng, book.tables["events"])
+    _log_wall(np.random.default_rng([seed, 5]), book)
     for trial in trials:
         _write_trial(book, trial)
     return book
@@ -173,6 +181,107 @@ def _describe_events(rng: np.random.Generator, rows: list[Row]) -> None:
 
 def _money(cost: float) -> str:
     return f"{5 * round(cost / 5)}.00"
+
+
+# Openings ------------------------
+
+
+def _open_walls(rng: np.random.Generator, book: Book) -> None:
+    """Walls drawn by lot are opened on a visit, and those in which the probe was most often off its scale.
+
+    At every opening the bedding mortar is probed. It is found soft as far in as water stood in the wall, and
+    for how long, by the simulator's own truth.
+    """
+    visits: dict[tuple[str, str, str], int] = {}
+    for row in book.tables["readings"]:
+        if row.get("section") and str(row["taken_at"]) >= DRAWN_FROM:
+            visit = (str(row["building"]), str(row["section"]), str(row["taken_at"])[:10])
+            beyond = row["quantity"] == "in_wall_humidity" and row.get("qualifier") == ">"
+            visits[visit] = visits.get(visit, 0) + int(beyond)
+    drawn: dict[str, tuple[str, str, str]] = {}
+    every = sorted(visits)
+    for place in rng.permutation(len(every)).tolist():
+        if len(drawn) < DRAWN:
+            drawn.setdefault(every[place][1], every[place])
+    counts = Counter({section: 0 for _, section, _ in every})
+    for (_, section, _), beyond in visits.items():
+        counts[section] += beyond
+    suspected = [section for section, _ in counts.most_common() if section not in drawn][:SUSPECTED]
+    for visit in every:
+        if visit[1] in suspected and visits[visit]:
+            drawn[visit[1]] = visit
+    for building, section, day in sorted(drawn.values(), key=lambda one: one[2]):
+        book.add("events", building=building, section=section, happened_on=day, kind="opening", layer=1)
+    book.tables["events"].sort(key=lambda row: str(row["happened_on"]))
+    for row in book.tables["events"]:
+        if row["kind"] == "opening" and row.get("section"):
+            book.add(
+                "readings",
+                building=row["building"],
+                section=row["section"],
+                taken_at=f"{row['happened_on']}T15:30",
+                quantity="mortar_soft_depth",
+                value=_soft_mm(rng, book, row),
+                unit="mm",
+                inspector=INSPECTORS["CD"],
+                note="In the opened place (invented)",
+                point="opened",
+            )
+
+
+def _soft_mm(rng: np.random.Generator, book: Book, event: Row) -> float:
+    """How deep a probe goes into the mortar of an opened place, mm."""
+    day = str(event["happened_on"])
+    told = [row for row in book.truth if row["section"] == event["section"] and str(row["date"]) <= day]
+    last = max(told, key=lambda row: str(row["date"]), default=None)
+    soft = 1.5
+    if last is not None and last["truth"] == "trapped_water" and last.get("onset"):
+        begun = dt.date.fromisoformat(str(last["onset"]))
+        soft += 9.0 + 3.0 * (dt.date.fromisoformat(day) - begun).days / 365.25
+    return round(float(soft * rng.lognormal(0.0, 0.3)), 1)
+
+
+# A logger ------------------------
+
+
+def _log_wall(rng: np.random.Generator, book: Book) -> None:
+    """A year of a logger behind the coat of :data:`LOGGED`, about what its probe was read to show."""
+    building, section = LOGGED
+    days = np.arange((LAST_DAY - LOGGED_FROM).days * LOGS_A_DAY) / LOGS_A_DAY
+    for quantity, unit, rough, most in (
+        ("in_wall_temperature", "degF", 0.6, np.inf),
+        ("in_wall_humidity", "percent_rh", 0.8, 100.0),
+    ):
+        rows = [
+            row
+            for row in book.tables["readings"]
+            if row["section"] == section and row["quantity"] == quantity and str(row["taken_at"]) >= "2020"
+        ]
+        read = np.array([dt.date.fromisoformat(str(row["taken_at"])[:10]).toordinal() for row in rows])
+        value = np.array([float(str(row["value"])) for row in rows])
+        found, *_ = np.linalg.lstsq(_season(read - LOGGED_FROM.toordinal()), value, rcond=None)
+        wander = np.zeros(len(days))
+        for step in range(1, len(days)):
+            wander[step] = 0.97 * wander[step - 1] + rng.normal(0.0, rough * 0.25)
+        for day, logged in zip(days, _season(days) @ found + wander, strict=True):
+            moment = dt.datetime.combine(LOGGED_FROM, dt.time()) + dt.timedelta(days=float(day))
+            book.add(
+                "logs",
+                building=building,
+                section=section,
+                quantity=quantity,
+                unit=unit,
+                depth_mm=150,
+                point="logger",
+                taken_at=f"{moment:%Y-%m-%dT%H:%M}Z",
+                value=round(float(min(logged, most)), 1),
+            )
+
+
+def _season(days: npt.NDArray[np.generic]) -> npt.NDArray[np.float64]:
+    """An annual cosine's columns at days (n,)."""
+    angle = 2 * np.pi * np.asarray(days, dtype=float) / 365.25
+    return np.column_stack([np.ones(len(angle)), np.cos(angle), np.sin(angle)])
 
 
 # Trials ------------------------
