@@ -10,7 +10,7 @@ from functools import reduce
 from operator import or_
 from uuid import UUID
 
-from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
+from django.db.models import Count, F, Max, Prefetch, Q, QuerySet, Window
 
 from inspections.models import (
     LIVE_FLAG_STATES,
@@ -114,10 +114,12 @@ def houses(organisation: Organisation, building: Building | None = None) -> list
         buildings, sections = buildings.filter(pk=building.pk), sections.filter(building=building)
     found = {own.pk: House(own) for own in buildings.order_by("code")}
     stretches: dict[UUID, Stretch] = {}
-    for section in sections.select_related("building").order_by("building__code", "wall", "start_m", "code"):
-        if section.building_id in found:
+    for section in sections.order_by("building__code", "wall", "start_m", "code"):
+        house = found.get(section.building_id)
+        if house:
+            section.building = house.building
             stretches[section.pk] = Stretch(section)
-            found[section.building_id].stretches.append(stretches[section.pk])
+            house.stretches.append(stretches[section.pk])
     _fill(organisation, stretches, found, building)
     return list(found.values())
 
@@ -150,17 +152,25 @@ def _fill(
 
 def latest_areas(organisation: Organisation, sections: Iterable[Section]) -> Areas:
     """For each section the latest day's sum of each area; one query, however many sections."""
-    ids = [section.pk for section in sections]
-    areas = Reading.objects.of(organisation).standing().filter(section_id__in=ids, quantity__in=_AREAS)
+    # From the sections to their readings: the other way the database would go through all of its houses'.
     # A reading that is only a bound would make the sum one: such days are left to the section's own page.
-    rows = areas.filter(qualifier="").annotate(day=F("visit__day")).order_by("taken_at")
-    sums: dict[tuple[UUID, str], dict[dt.date, float]] = defaultdict(lambda: defaultdict(float))
-    for section, quantity, day, value in rows.values_list("section_id", "quantity", "day", "value"):
-        sums[section, quantity][day] += value
+    areas = Section.objects.of(organisation).filter(
+        pk__in=[section.pk for section in sections],
+        readings__voided_at=None,
+        readings__quantity__in=_AREAS,
+        readings__qualifier="",
+    )
+    told = areas.annotate(
+        quantity=F("readings__quantity"),
+        day=F("readings__visit__day"),
+        area=F("readings__value"),
+        taken_at=F("readings__taken_at"),
+    )
+    last = told.annotate(last=Window(Max("day"), partition_by=["pk", "quantity"])).filter(last=F("day"))
     latest: Areas = defaultdict(dict)
-    for (section, quantity), by_day in sums.items():
-        last = max(by_day)
-        latest[section][quantity] = AreaLevel(last, by_day[last])
+    for key, quantity, day, area in last.order_by("taken_at").values_list("pk", "quantity", "day", "area"):
+        before = latest[key].get(quantity)
+        latest[key][quantity] = AreaLevel(day, area + (before.area if before else 0.0))
     return dict(latest)
 
 

@@ -109,8 +109,9 @@ def _verdict(stretch: Stretch) -> str:
 
 def _told(stretch: Stretch, today: dt.date) -> str:
     """The verdict as the pages tell it."""
-    if stretch.assessment is None:
-        return Verdict.INSUFFICIENT_DATA
+    own = _verdict(stretch)
+    if stretch.assessment is None or own != Verdict.INSUFFICIENT_DATA:
+        return own
     return verdict.shown(stretch.assessment.result, coats.tightest(stretch.treatments, today))
 
 
@@ -210,7 +211,8 @@ def _row(
 def _place_in(house: House, stretch: Stretch, today: dt.date) -> SafeString:
     """The house's walls, small, with the section outlined."""
     drawn = walls.lay_out(
-        replace(panel(other, today), here=other.section == stretch.section) for other in house.stretches
+        replace(panel(other, today, linked=False), here=other.section == stretch.section)
+        for other in house.stretches
     )
     return walls.draw_strip(drawn, f"Where {stretch.section} is, outlined among the walls of its house")
 
@@ -233,8 +235,8 @@ def _bars(houses: Iterable[House], today: dt.date) -> list[tuple[SafeString, str
 # Houses ----------------------------------------------------------------------------------------------------
 
 
-def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
-    """A section as it is drawn."""
+def panel(stretch: Stretch, today: dt.date, linked: bool = True) -> walls.Panel:
+    """A section as it is drawn, ``linked`` to its page where the drawing has links."""
     section, own = stretch.section, _verdict(stretch)
     name = verdict.name(_told(stretch, today))
     probability = stretch.assessment.result["probability"].get(own) if stretch.assessment else None
@@ -252,7 +254,7 @@ def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
         substrate=section.substrate,
         coats=coats.hatch_families(coats.standing(stretch.treatments, today)),
         flagged=bool(stretch.flags),
-        href=reverse("section", args=[section.pk]),
+        href=reverse("section", args=[section.pk]) if linked else "",
         label=f"{section.code}, {name}{said}{', flag open' if stretch.flags else ''}",
     )
 
@@ -260,7 +262,7 @@ def panel(stretch: Stretch, today: dt.date) -> walls.Panel:
 def _house_row(house: House, today: dt.date) -> HouseRow:
     building = house.building
     summary = house_summary(house, today)
-    drawn = walls.lay_out(panel(stretch, today) for stretch in house.stretches)
+    drawn = walls.lay_out(panel(stretch, today, linked=False) for stretch in house.stretches)
     name = words.house_name(building)
     parts = [building.street if building.street != name else "", building.locality]
     return HouseRow(
