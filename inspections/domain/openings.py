@@ -86,7 +86,7 @@ def opening_ledger(organisation: Organisation, today: dt.date) -> OpeningLedger:
     closed = [(section, chance) for section, chance in walls if section.pk not in lately]
     return OpeningLedger(
         truth=truth_of(counted, np.array([chance for _, chance in walls])),
-        taught=openings_of(organisation).taught(today),
+        taught=openings_of(organisation, opened).taught(today),
         told=told,
         untold=len(opened) - len(told),
         suggestions=_suggested(closed, today.year),

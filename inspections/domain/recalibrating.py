@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -43,13 +44,14 @@ class Openings:
         return {wall.section.building_id for wall, _ in self.walls}
 
 
-def openings_of(organisation: Organisation) -> Openings:
-    """The openings of an organisation that can count; one query where it has none.
+def openings_of(organisation: Organisation, opened: Iterable[OpenedWall] | None = None) -> Openings:
+    """The openings of an organisation that can count, of those ``opened``; one query where it has none.
 
     What had been said before an opening is kept with the past of its house. Where nobody has looked back on
     that yet, it is worked out here, if there are openings enough to matter.
     """
-    told = [wall for wall in opened_walls(organisation) if wall.held() is not None]
+    walls = opened_walls(organisation) if opened is None else opened
+    told = [wall for wall in walls if wall.held() is not None]
     if len(told) < LEAST:
         return Openings()
     records: dict[UUID, BuildingRecord] = {}

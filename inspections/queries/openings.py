@@ -9,9 +9,10 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Q
 
 from inspections.analysis.openings import finding
-from inspections.models import Assessment, Reading, Replay
+from inspections.models import Assessment, Replay
 from inspections.vocabulary import Quantity, Unit
 from portfolio.models import Event, Organisation, Section
 from portfolio.vocabulary import EventKind
@@ -19,6 +20,8 @@ from portfolio.vocabulary import EventKind
 #: Samples are weighed, and mortar probed, up to so many days after the wall was opened.
 WEIGHED_WITHIN = 14
 _TOTAL = frozenset({Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE})
+#: What else is measured of an opened wall.
+_MEASURE = {Quantity.HYGROSCOPIC_MOISTURE: "hygroscopic", Quantity.MORTAR_SOFT_DEPTH: "soft_mm"}
 
 
 _Measures = list[tuple[dt.date, str, float]]
@@ -75,18 +78,18 @@ _STANDING = {"section__voided_at__isnull": True, "section__building__voided_at__
 
 def _measured(organisation: Organisation, sections: set[UUID]) -> dict[UUID, _Measures]:
     """Weighed moistures, total or at 75 % RH, and depths of soft mortar, by section."""
-    readings = Reading.objects.of(organisation).standing().filter(section__in=sections, qualifier="")
-    rows = readings.filter(quantity__in=(*_TOTAL, Quantity.HYGROSCOPIC_MOISTURE, Quantity.MORTAR_SOFT_DEPTH))
+    # From the sections to their readings: the other way the database would go through all of its houses'.
+    own = Section.objects.of(organisation).filter(
+        Q(readings__quantity__in=_TOTAL, readings__unit=Unit.PERCENT_MASS)
+        | Q(readings__quantity__in=tuple(_MEASURE)),
+        pk__in=sections,
+        readings__voided_at=None,
+        readings__qualifier="",
+    )
+    columns = ("pk", "readings__visit__day", "readings__quantity", "readings__value")
     found: dict[UUID, _Measures] = defaultdict(list)
-    for section, day, quantity, unit, value in rows.order_by().values_list(
-        "section", "visit__day", "quantity", "unit", "value"
-    ):
-        if quantity == Quantity.MORTAR_SOFT_DEPTH:
-            found[section].append((day, "soft_mm", value))
-        elif quantity == Quantity.HYGROSCOPIC_MOISTURE:
-            found[section].append((day, "hygroscopic", value))
-        elif unit == Unit.PERCENT_MASS:
-            found[section].append((day, "moisture", value))
+    for section, day, quantity, value in own.order_by().values_list(*columns):
+        found[section].append((day, _MEASURE.get(quantity, "moisture"), value))
     return found
 
 
