@@ -17,18 +17,23 @@ from typing import Any
 
 import numpy as np
 
-from inspections.analysis.accelerated import estimate_accelerated, fit_accelerated
+from inspections.analysis.accelerated import Effect, estimate_accelerated, fit_accelerated
 from inspections.analysis.failures import FAILED, Lives
 from inspections.analysis.imputing import completed, pooled
 from inspections.analysis.lifetimes import IntArray, Interval, Lifetimes
 from inspections.analysis.rates import LEAST_COATS, UNKNOWN, Group, places
 from inspections.analysis.records import FloatArray
 from inspections.analysis.results import plain
+from inspections.analysis.wording import listed, spelt
 
 #: More groups than this are not set beside each other. Ours.
 MOST_GROUPS = 40
 #: Coats, and the share of them, of which a measure must be known for the rest to be drawn. Ours.
 LEAST_KNOWN, LEAST_SHARE = 10, 1 / 3
+#: Failures for each thing that is compared or taken out; with fewer, intervals hold less than they say
+#: (Vittinghoff and McCulloch 2007, Am. J. Epidemiol. 165, 710-718, found five to be fair; from memory).
+LEAST_FAILURES = 5
+TOO_FEW = "too few failures to take it out"
 #: Share of a measure's variance that goes with the groups beyond which it is part of what the groups are: the
 #: error of a group is then more than doubled (a variance inflation of 5).
 MOST_EXPLAINED = 0.8
@@ -36,6 +41,8 @@ MOST_EXPLAINED = 0.8
 DIFFERENT = 0.05
 #: A standard error of a log life from which on nothing is told.
 _UNTOLD = 5.0
+#: Standard errors on either side of a normal 95 % interval.
+_NORMAL = 1.959964
 
 _METHOD = "accelerated failure times, Weibull, houses taken as clusters"
 
@@ -107,7 +114,7 @@ class LikeForLike:
         if not told:
             return f"{walls}no coat can be told from {reference} yet."
         p_value, group = min(told, key=lambda one: one[0])
-        others = "another" if len(told) == 1 else f"any of the {len(told)} others"
+        others = "another" if len(told) == 1 else f"any of the {spelt(len(told))} others"
         if p_value * len(told) >= DIFFERENT:
             return (
                 f"{walls}no difference is shown between {reference} and {others}; the clearest, "
@@ -132,9 +139,7 @@ def plain_interval(interval: Interval) -> dict[str, float | None]:
 def _walls(taken_out: Sequence[str]) -> str:
     if not taken_out:
         return "As recorded, "
-    words = [WORDS.get(one, one) for one in taken_out]
-    listed = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-    return f"On walls alike in {listed}, "
+    return f"On walls alike in {listed([WORDS.get(one, one) for one in taken_out])}, "
 
 
 #: What can be taken out, in words.
@@ -181,7 +186,8 @@ def like_for_like(
     where not known) taken out; None where that can't be.
 
     Groups of fewer than five watched coats or without a failure are left out. The reference is the group with
-    most failures. Kinds of exposure under five coats or without a failure count as the commonest kind.
+    most failures. Kinds of exposure under five coats or without a failure count as the commonest kind. Things
+    are taken out in their order as far as the failures reach, exposure first.
     """
     names, place = places(group)
     failed = lives.at_risk & (lives.state == FAILED)
@@ -194,17 +200,24 @@ def like_for_like(
     reference = int(np.argmax(np.where(enough, failures, -1)))
     others = [one for one in np.flatnonzero(enough).tolist() if one != reference]
     compared = np.column_stack([place[kept] == one for one in others]).astype(float)
-    columns, taken_out = [compared], []
-    for name, words in exposure.items():
-        kinds = _kinds([words[row] for row in np.flatnonzero(kept).tolist()], failed[kept].tolist())
-        if kinds:
-            taken_out.append(name)
-            columns += [column[:, None] for column in kinds]
-    lifetimes = Lifetimes(lives.entry[kept], lives.low[kept], lives.high[kept], house[kept])
-    crude = _compared(lifetimes, compared, len(others))
     told = {name: values[kept] for name, values in (measures or {}).items()}
     left_out = {name: why for name, values in told.items() if (why := _why_not(values, compared))}
     told = {name: values for name, values in told.items() if name not in left_out}
+    columns, taken_out = [compared], []
+    room = int((failed & kept).sum() / LEAST_FAILURES) - len(others)
+    for name, words in exposure.items():
+        kinds = _kinds([words[row] for row in np.flatnonzero(kept).tolist()], failed[kept].tolist())
+        if len(kinds) > room:
+            left_out[name] = TOO_FEW
+        elif kinds:
+            room -= len(kinds)
+            taken_out.append(name)
+            columns += [column[:, None] for column in kinds]
+    for name in list(told)[max(room, 0) :]:
+        left_out[name] = TOO_FEW
+        del told[name]
+    lifetimes = Lifetimes(lives.entry[kept], lives.low[kept], lives.high[kept], house[kept])
+    crude = _compared(lifetimes, compared, len(others))
     found = _compared(lifetimes, np.column_stack(columns), len(others), list(told.values()))
     if found is None and told:
         left_out |= dict.fromkeys(told, "can't be told apart from the rest")
@@ -267,20 +280,37 @@ def _compared(
             effects = fit.effects[:groups]
             return [_factor(one.coefficient) for one in effects], [one.p_value for one in effects]
         books = completed(values, design, lifetimes)
+        whole = fit_accelerated(lifetimes, np.column_stack([design, books[0]]))
         fits = [estimate_accelerated(lifetimes, np.column_stack([design, book])) for book in books]
     except ValueError:
         return None
     reached = [fit for fit in fits if fit is not None]
-    if len(reached) < len(fits):
+    if whole is None or len(reached) < len(fits):
         return None
     estimates = np.array([fit[0] for fit in reached])[:, :groups]
     errors = np.array([fit[1] for fit in reached])[:, :groups]
     found, p_values = pooled(estimates, errors)
     told: list[bool] = np.all(errors < _UNTOLD, axis=0).tolist()
+    bent = [_bent(one, effect) for one, effect in zip(found, whole.effects[:groups], strict=True)]
     return (
-        [_factor(one) if known else UNKNOWN for one, known in zip(found, told, strict=True)],
+        [_factor(one) if known else UNKNOWN for one, known in zip(bent, told, strict=True)],
         [float(p) if known else None for p, known in zip(p_values, told, strict=True)],
     )
+
+
+def _bent(interval: Interval, effect: Effect) -> Interval:
+    """A symmetric interval as uneven as the profile likelihood of one completed book has it."""
+    profile, error = effect.coefficient, effect.standard_error
+    if interval.estimate is None or profile.estimate is None or not error:
+        return interval
+    ends: list[float | None] = []
+    for end, limit in ((interval.low, profile.low), (interval.high, profile.high)):
+        if end is None or limit is None:
+            ends.append(None)
+        else:
+            part = abs(limit - profile.estimate) / (_NORMAL * error)
+            ends.append(interval.estimate + part * (end - interval.estimate))
+    return Interval(interval.estimate, *ends)
 
 
 def _kinds(words: Sequence[str], failed: Sequence[bool]) -> list[FloatArray]:

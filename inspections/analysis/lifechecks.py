@@ -49,12 +49,13 @@ LEAST_FAILURES = 3
 class LifeCheck:
     """One group's failures found in one way (``case``), and its median life over that as recorded.
 
-    ``differs``: whether planned visits alone tell another life beyond error; None where that isn't asked or
-    isn't told.
+    ``touched``: how many coats are taken to have failed, or how many readings are left out. ``differs``:
+    whether planned visits alone tell another life beyond error; None where that isn't asked or isn't told.
     """
 
     case: str
     rates: GroupRates
+    touched: int
     times_as_long: Interval
     differs: bool | None
     note: str
@@ -67,6 +68,7 @@ class LifeCheck:
             "group": one["group"],
             "case": self.case,
             **{name: plain(one[name]) for name in names[1:]},
+            "touched": self.touched,
             "times_as_long": plain(asdict(self.times_as_long)),
             "differs": self.differs,
             "note": " ".join(part for part in (one["note"], self.note) if part),
@@ -112,7 +114,7 @@ def life_checks(by: Sequence[str], book: Book, rounds: BoolArray, as_of: dt.date
     for one in range(len(names)):
         own = place == one
         groups = {case: rated.groups[one] for case, rated in cases.items()}
-        found.append(LifeCheck(RECORDED, groups[RECORDED], UNKNOWN, None, ""))
+        found.append(LifeCheck(RECORDED, groups[RECORDED], 0, UNKNOWN, None, ""))
         taken = int((own & _taken_off(book)).sum())
         found.append(_bound(groups, taken, _times(book, failing, own) if taken else UNKNOWN))
         away = int(left_out[own].sum())
@@ -167,7 +169,7 @@ def _bound(groups: Mapping[str, GroupRates], taken: int, times: Interval) -> Lif
             f"{were} taken off as planned, or without a reason given, while known as sound: here as if all "
         )
         note += "had failed by then. The truth lies between this and what is recorded."
-    return LifeCheck(REMOVALS_FAILED, group, times, None, note)
+    return LifeCheck(REMOVALS_FAILED, group, taken, times, None, note)
 
 
 def _by_plan(groups: Mapping[str, GroupRates], times: Interval, marked: bool, away: int) -> LifeCheck:
@@ -180,24 +182,22 @@ def _by_plan(groups: Mapping[str, GroupRates], times: Interval, marked: bool, aw
     )
     if not away:
         reason = "none of this group’s surveys" if marked else "that is none of this group’s surveys"
-        return LifeCheck(
-            PLANNED_VISITS, group, UNKNOWN, None, f"From planned visits alone: {which}; {reason}."
-        )
+        note = f"From planned visits alone: {which}; {reason}."
+        return LifeCheck(PLANNED_VISITS, group, 0, UNKNOWN, None, note)
     were = "1 reading" if away == 1 else f"{away:,} readings"
     note = f"From planned visits alone: {which} ({were})."
     if times.estimate is None or times.low is None or times.high is None:
-        return LifeCheck(
-            PLANNED_VISITS, group, times, None, f"{note} Too little to say whether lives differ."
-        )
+        note += " Too little to say whether lives differ."
+        return LifeCheck(PLANNED_VISITS, group, away, times, None, note)
     differs = not times.low <= 1 <= times.high
-    span = f"{times.estimate:.2f} times as long ({times.low:.2f} to {times.high:.2f})"
-    if not differs:
-        return LifeCheck(
-            PLANNED_VISITS, group, times, False, f"{note} They last {span}: no difference beyond error."
-        )
+    note += f" They last {times.estimate:.2f} times as long ({times.low:.2f} to {times.high:.2f})"
     way = "shorter" if times.estimate > 1 else "longer"
-    note += f" They last {span}, beyond error: with all visits they look {way}-lived than they are."
-    return LifeCheck(PLANNED_VISITS, group, times, True, note)
+    note += (
+        f", beyond error: with all visits they look {way}-lived than they are."
+        if differs
+        else (": no difference beyond error.")
+    )
+    return LifeCheck(PLANNED_VISITS, group, away, times, differs, note)
 
 
 def _times(book: Book, other: Lives, own: BoolArray) -> Interval:

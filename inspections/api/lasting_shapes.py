@@ -218,6 +218,9 @@ class LifeCheckSerializer(WholeResult):
     rate = FailureRateSerializer()
     median_life = MedianLifeSerializer()
     weibull = WeibullSerializer()
+    touched = serializers.IntegerField(
+        help_text="How many coats are taken to have failed, or how many readings are left out."
+    )
     times_as_long = IntervalSerializer(help_text="The Weibull median over that as recorded.")
     differs = serializers.BooleanField(
         allow_null=True, help_text="Whether planned visits alone tell another life beyond error."

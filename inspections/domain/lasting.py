@@ -198,7 +198,7 @@ def _walls(book: CoatBook, by: Sequence[str], organisation: Organisation) -> Lik
     exposure = {name: words for name, words in book.exposure.items() if name not in by}
     # A unit of thickness changes nothing: only ratios of thicknesses tell.
     thickness = np.log(np.where(book.thickness > 0, book.thickness, np.nan))
-    measures = {"thickness": thickness, "dampness": dampness(organisation, book)}
+    measures = {"dampness": dampness(organisation, book), "thickness": thickness}
     return like_for_like(book.group, book.lives, book.house, exposure, measures)
 
 

@@ -142,6 +142,7 @@ class Walls:
     missing: float = 0.4
     unequal: bool = False
     frailty: float = 0.0
+    watched: float = 18.0
 
 
 WALLS = {
@@ -150,6 +151,7 @@ WALLS = {
     "more often not known of one coat": Walls(unequal=True),
     "80 coats": Walls(coats=80),
     "no difference": Walls(truly=1.0),
+    "80 coats, watched for nine years": Walls(coats=80, watched=9.0),
     "houses alike (log lives 0.2), 480 coats": Walls(frailty=0.2, coats=480),
 }
 
@@ -165,8 +167,8 @@ def walled(plan: Walls, seed: int) -> tuple[Grouped, dict[str, FloatArray]]:
     frail = plan.frailty * random.normal(size=int(house.max()) + 1)[house]
     life = 16 * random.weibull(2.5, n) * np.exp(0.5 * (thick - math.log(15)) - 0.25 * damp + frail)
     life = life * np.where(second, plan.truly, 1.0)
-    low = np.floor(np.minimum(life, 18.0))
-    high = np.where(life < 18, low + 1, np.inf)
+    low = np.floor(np.minimum(life, plan.watched))
+    high = np.where(life < plan.watched, low + 1, np.inf)
     share = np.where(second, 1.5, 0.5) * plan.missing if plan.unequal else np.full(n, plan.missing)
     gone = random.random((2, n)) < share
     measures = {"dampness": np.where(gone[0], np.nan, damp), "thickness": np.where(gone[1], np.nan, thick)}

@@ -129,6 +129,16 @@ def test_a_measure_that_tells_nothing_is_left_out_with_the_reason() -> None:
     assert found.taken_out == ("dampness",)
 
 
+def test_few_failures_take_little_out_and_tell_unevenly() -> None:
+    found = beside(Walls(coats=60, watched=8.0), 1)
+    assert found.taken_out == ("dampness",)
+    assert found.left_out == {"thickness": "too few failures to take it out"}
+    # What is drawn is as uneven as the likelihood of what is known.
+    (interval,) = beside(Walls(coats=80, watched=9.0), 1).times.values()
+    up, down = interval.high / interval.estimate, interval.estimate / interval.low
+    assert abs(np.log(up) - np.log(down)) > 0.005
+
+
 def test_more_groups_than_can_be_set_beside_each_other() -> None:
     (_, lives, house), _ = walled(Walls(coats=480, missing=0.0), 7)
     group = [(str(one // 10),) for one in range(480)]

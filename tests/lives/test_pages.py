@@ -74,8 +74,8 @@ def test_ages_and_checks_stand_beside_what_is_recorded(member: Client) -> None:
         for part in ("survival", "ages", "walls", "loss", "costs", "checks", "method")
     ]
     assert places == sorted(places)
-    assert "10 to 20" in text
-    assert "if all taken off as planned had failed" in text
+    assert "10–20" in text
+    assert "removals as failures" in text
     assert "can’t be told" in text
 
 

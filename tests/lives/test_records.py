@@ -15,8 +15,10 @@ from django.test.utils import CaptureQueriesContext
 
 from inspections.analysis.failures import FAILED, REMOVED, STANDING, lives
 from inspections.analysis.records import YEAR
-from inspections.domain.lasting import deterioration_rates, failure_rates
+from inspections.domain.lasting import deterioration_rates, failure_rates, life_checks
+from inspections.domain.lasting_lists import LISTS, Asked
 from inspections.models import Allocation, Instrument, Reading, Trial, Visit
+from inspections.queries.coat_walls import dampness
 from inspections.queries.lives import CoatBook, coat_book
 from inspections.vocabulary import coat_fields
 from portfolio.models import Building, Event, Organisation, Section, Treatment
@@ -256,6 +258,95 @@ def test_stored_books_give_what_the_arrays_give_in_few_queries(cast: Cast) -> No
     _, losses = deterioration_rates(cast.organisation, as_of=as_of)
     for loss in losses:
         assert loss.rate_per_year.low < loss.rate_per_year.estimate < loss.rate_per_year.high
+
+
+def damp(section: Section, day: dt.date, value: float, **fields: Any) -> Reading:
+    visit, _ = Visit.objects.get_or_create(building=section.building, day=day, inspector="GH")
+    given = {"quantity": "surface_moisture", "unit": "relative", "height_mm": 900.0, **fields}
+    return Reading.objects.create(
+        building=section.building,
+        section=section,
+        visit=visit,
+        taken_at=dt.datetime.combine(day, dt.time(10), section.building.zone),
+        value=value,
+        entered_value=str(value),
+        **given,
+    )
+
+
+def test_how_damp_a_wall_was_before_its_coat(cast: Cast, section: Section) -> None:
+    """Ranked among the walls of its house that were read on that day at that height, coated or not."""
+    others = [
+        Section.objects.create(building=section.building, code=f"W{one}", length_m=5.0, height_m=2.0)
+        for one in (2, 3)
+    ]
+    coat(section)
+    coat(others[0], found=True)
+    before = PUT_ON - dt.timedelta(200)
+    for wall, value in zip((section, *others), (61.0, 40.0, 50.0), strict=True):
+        damp(wall, before, value)
+        # What was read afterwards, of another quantity, or at other heights of each tells nothing.
+        damp(wall, PUT_ON + dt.timedelta(300), 99.0 - value)
+    damp(section, before, 3.0, height_mm=100.0)
+    known = dampness(cast.organisation, book(cast))
+    assert known[0] == pytest.approx(0.869, abs=1e-3)
+    assert np.isnan(known[1])
+    # As of a day before the readings, and of another organisation, nothing is known.
+    assert np.isnan(dampness(cast.other_organisation, book(cast))).all()
+    # A reading beyond the scale is the wettest, whatever its number.
+    Reading.objects.filter(section=others[0], visit__day=before).update(value=5.0, qualifier=">")
+    assert dampness(cast.organisation, book(cast))[0] == pytest.approx(0.0, abs=1e-9)
+    Reading.objects.filter(section=others[1]).update(voided_at=dt.datetime.now(dt.UTC))
+    assert np.isnan(dampness(cast.organisation, book(cast))).all()
+
+
+def test_why_a_visit_was_made_and_a_coat_taken_off(cast: Cast, section: Section) -> None:
+    coat(section, removed_on="2016-06-01", removal_reason="planned", thickness_mm=15)
+    coat(section, applied_on="2016-06-10", removed_on="2018-06-01", removal_reason="")
+    coat(section, applied_on="2018-06-10", removed_on="2019-06-01", removal_reason="damage")
+    read(section, dt.date(2012, 6, 1), hollow=0.2, fallen=0.1)
+    read(section, dt.date(2014, 6, 1), hollow=0.3, fallen=0.1)
+    Visit.objects.filter(day="2014-06-01").update(reason="flag", revision=2)
+    found = book(cast)
+    assert found.coats.planned.tolist() == [True, True, False]
+    assert found.areas.prompted.tolist() == [False, False, True, True]
+    assert found.thickness.tolist()[0] == 15
+    assert np.isnan(found.thickness[1:]).all()
+    checks = {one.case: one for one in life_checks(cast.organisation, (), AS_OF)[1]}
+    assert checks["removals_failed"].touched == 2
+    assert checks["planned_visits"].touched == 2
+    # Another reason is another answer.
+    Visit.objects.update(reason="plan", revision=3)
+    checks = {one.case: one for one in life_checks(cast.organisation, (), AS_OF)[1]}
+    assert "no visit is marked" in checks["planned_visits"].note
+
+
+def test_rounds_are_those_of_the_house_whichever_coats_are_asked_for(cast: Cast, section: Section) -> None:
+    """A visit to one of four walls is no round, though it is to all of the chosen coats."""
+    walls = [section]
+    for one in range(2, 5):
+        walls.append(
+            Section.objects.create(building=section.building, code=f"W{one}", length_m=5.0, height_m=2.0)
+        )
+    for one in walls:
+        coat(one, binder="NHL 2" if one == section else "lime_putty")
+        read(one, dt.date(2012, 6, 1), hollow=0.2, fallen=0.1)
+    read(section, dt.date(2013, 6, 1), hollow=0.2, fallen=0.1)
+    chosen = Treatment.objects.filter(binder="NHL 2")
+    checks = {one.case: one for one in life_checks(cast.organisation, (), AS_OF, chosen)[1]}
+    assert checks["planned_visits"].touched == 2
+
+
+@pytest.mark.parametrize("name", sorted(LISTS))
+def test_the_command_gives_the_lists_of_the_api(cast: Cast, tmp_path: Path, name: str) -> None:
+    store(simulate(Plan(coats=36), 7), cast.organisation)
+    out = tmp_path / "list.json"
+    options = ["--organisation=larch-row", "--by=binder", f"--list={name}", "--as-of=2030-01-01"]
+    call_command("failure_rates", *options, f"--output={out}")
+    found = json.loads(out.read_text())
+    asked = Asked(cast.organisation, ("binder",), dt.date(2030, 1, 1))
+    assert found == {"as_of": "2030-01-01", "results": LISTS[name](asked)[1]}
+    assert found["results"]
 
 
 def test_the_command_writes_the_file(cast: Cast, section: Section, tmp_path: Path) -> None:

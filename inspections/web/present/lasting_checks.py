@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,8 +19,8 @@ from inspections.web.present.lasting import group_name, span, times
 AGES = (5, 10, 20, 30)
 CASES = {
     RECORDED: "as recorded",
-    REMOVALS_FAILED: "if all taken off as planned had failed",
-    PLANNED_VISITS: "from planned visits alone",
+    REMOVALS_FAILED: "removals as failures",
+    PLANNED_VISITS: "planned visits alone",
 }
 
 
@@ -88,7 +89,7 @@ def _ends(ages: AgeRates) -> list[tuple[float, float | None]]:
 
 
 def _band(first: float, last: float | None) -> str:
-    return f"{first:.0f} to {last:.0f}" if last is not None else f"over {first:.0f}"
+    return f"{first:.0f}–{last:.0f}" if last is not None else f"over {first:.0f}"
 
 
 def age_rows(ages: AgeRates) -> list[AgeRow]:
@@ -132,7 +133,7 @@ def _cell(label: str, found: AgeRate | None) -> Cell:
         return Cell(label, "", "")
     failed = units.number(found.failures, 0 if abs(found.failures - round(found.failures)) < 0.05 else 1)
     years = units.number(found.section_years, 0 if found.section_years >= 10 else 1)
-    rate = span(_interval(found.rate)) or "too few coats"
+    rate = span(_interval(found.rate)) or "too few"
     return Cell(label, rate, f"{failed} in {years} years")
 
 
@@ -144,16 +145,23 @@ def like_ages(ages: AgeRates) -> str:
     others = [one for one in ages.alike if one.times_as_often.estimate is not None]
     if not others:
         return f"No other group can be set beside {reference} at the same age yet."
-    turned = [
-        group_name(one.group)
-        for one in others
-        if _side(one.crude) and _side(one.crude) != _side(one.times_as_often)
-    ]
-    told = f"On the right each stands beside {reference}: how many times as often it fails at the same age."
-    if turned:
-        what = words.listed(turned)
-        told += f" Without regard to age {what} would be judged otherwise: that was age, not the coat."
+    turned = [one for one in others if _by_age(one.crude, one.times_as_often)]
+    told = f"The table sets each beside {reference}: how many times as often it fails at the same age."
+    for one in turned:
+        seldom = "more" if (one.crude.estimate or 0) > 1 else "less"
+        told += (
+            f" Without regard to age {group_name(one.group)} would seem to fail {seldom} often "
+            f"({span(one.crude)} times): that is its age more than the coat."
+        )
     return told
+
+
+def _by_age(crude: Interval, alike: Interval) -> bool:
+    """Whether a crude difference is mostly one of age: told without regard to it, and under half as large."""
+    side = _side(crude)
+    if not side or not crude.estimate or not alike.estimate or _side(alike) == side:
+        return False
+    return side * math.log(alike.estimate) < abs(math.log(crude.estimate)) / 2
 
 
 def _side(interval: Interval) -> int:
@@ -212,6 +220,7 @@ def left_open(alike: LikeForLike) -> str:
 
 
 def fate_rows(fates: Sequence[Fate]) -> list[FateRow]:
+    """Of groups of which some were taken off by plan: without that the curves say as much."""
     return [
         FateRow(
             group_name(one.group),
@@ -221,8 +230,24 @@ def fate_rows(fates: Sequence[Fate]) -> list[FateRow]:
             span(times(one.sound, 100), "%"),
         )
         for one in fates
-        if one.years in AGES
+        if one.years in AGES and one.removals
     ]
+
+
+def telling(checks: Sequence[LifeCheck]) -> list[LifeCheck]:
+    """What differs from what is recorded in anything, with that before it; of groups that tell a life."""
+    touched = {tuple(one.rates.group.values()) for one in checks if one.touched and _tells(one)}
+    return [
+        one
+        for one in checks
+        if tuple(one.rates.group.values()) in touched
+        and (one.case == RECORDED or one.touched)
+        and one.rates.weibull.median.estimate is not None
+    ]
+
+
+def _tells(check: LifeCheck) -> bool:
+    return check.times_as_long.estimate is not None
 
 
 def check_rows(checks: Sequence[LifeCheck]) -> list[CheckRow]:
@@ -235,8 +260,7 @@ def check_rows(checks: Sequence[LifeCheck]) -> list[CheckRow]:
             span(one.times_as_long),
             one.note,
         )
-        for one in checks
-        if one.rates.weibull.median != Interval(None, None, None)
+        for one in telling(checks)
     ]
 
 

@@ -206,7 +206,7 @@ def checks(answer: WhatLasts, sheet: Sheet) -> Figure | None:
             half,
             lasting.span(half),
         )
-        for one in answer.checks
+        for one in lasting_checks.telling(answer.checks)
         for half in [one.rates.weibull.median]
     ]
     return spans("The age that half outlive, found in other ways", "years", shown, sheet)
