@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from inspections.analysis.mould_risk import MouldRisk, mould_behind, mould_on_fa
 from inspections.analysis.records import FloatArray
 from inspections.models import LogSeries
 from inspections.queries.logs import logs_of
-from inspections.queries.series import building_record, day_number
+from inspections.queries.series import building_record, date_of, day_number
 from inspections.vocabulary import Quantity
 from portfolio.models import Section
 
@@ -28,6 +29,53 @@ class RoomAir:
     as_of: dt.date
     dew: Dew | Missing
     mould: tuple[MouldRisk, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain types, days as ISO 8601; ``dew`` is None where ``missing`` says what lacks."""
+        dew = None if isinstance(self.dew, Missing) else self.dew
+        missing = self.dew if isinstance(self.dew, Missing) else None
+        return {
+            "as_of": self.as_of.isoformat(),
+            "dew": dew and _dew_json(dew),
+            "missing": missing
+            and {
+                "no_coats": missing.no_coats,
+                "quantities": [
+                    {"quantity": quantity, "quarters": list(quarters)}
+                    for quantity, quarters in missing.lacking
+                ],
+            },
+            "mould": [_mould_json(risk) for risk in self.mould],
+        }
+
+
+def _dew_json(dew: Dew) -> dict[str, Any]:
+    rows = zip(dew.held.tolist(), dew.least.tolist(), dew.most.tolist(), dew.passing.tolist(), strict=True)
+    names = ("held", "least", "most", "to_the_room")
+    return {
+        "months": [
+            {"month": i, **dict(zip(names, row, strict=True))} for i, row in enumerate(columns, start=1)
+        ],
+        "dries": dew.dries,
+        "cases": dew.cases,
+        "left": dew.left,
+        "wall_humidity_read": dew.wall_humidity_read,
+        "depth_mm": dew.depth_mm,
+    }
+
+
+def _mould_json(risk: MouldRisk) -> dict[str, Any]:
+    classes = [name.replace(" ", "_") for name in risk.index]
+    rows = zip(*(values.tolist() for values in risk.index.values()), strict=True)
+    return {
+        "behind": risk.behind,
+        "known": risk.known,
+        "humid": risk.humid,
+        "days": [
+            {"day": date_of(day).isoformat(), **dict(zip(classes, row, strict=True))}
+            for day, row in zip(risk.day.tolist(), rows, strict=True)
+        ],
+    }
 
 
 def room_air(section: Section, as_of: dt.date) -> RoomAir:

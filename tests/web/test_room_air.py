@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import json
 
 import numpy as np
 import pytest
@@ -12,9 +13,11 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from inspections.domain.room_air import room_air
 from inspections.models import LogSeries, LogValue, Reading, Visit
 from portfolio.models import Section, Treatment
 from tests.api import factories
+from tests.api.client import ROOT, Program, assert_problem, validator
 from tests.support.cast import Cast
 
 
@@ -130,3 +133,22 @@ def test_another_organisations_wall_is_not_there(cast: Cast, section: Section, c
         reverse("section-room-air-figure", args=[section.pk, "dew", "csv"]),
     ):
         assert client.get(address).status_code == 404
+
+
+def test_the_api_gives_the_same(cast: Cast, section: Section) -> None:
+    log_behind(section, cast.owner)
+    path = f"sections/{section.pk}/dew-and-mould/"
+    analyst = Program(cast.analyst, cast.organisation)
+    told = json.loads(analyst.get(path).content)
+    validator({"$ref": "#/components/schemas/DewAndMould"}).validate(told)
+    assert told == room_air(section, timezone.localdate(timezone=section.building.zone)).as_json()
+    assert len(told["dew"]["months"]) == 12
+    assert told["mould"][0]["days"][-1]["sensitive"] > 0
+    then = json.loads(analyst.get(f"{path}?as_of=2016-01-01").content)
+    assert (then["dew"], then["mould"]) == (None, [])
+    assert then["missing"]["quantities"][0]["quantity"] == "air_temperature"
+    assert_problem(analyst.get(f"{path}?colour=red"), 400)
+    assert_problem(analyst.get(f"{path}?as_of=soon"), 400)
+    assert_problem(analyst.get("sections/nowhere/dew-and-mould/"), 404)
+    assert_problem(Program(cast.outsider, cast.other_organisation).get(path), 404)
+    assert_problem(Client().get(ROOT + path), 401)

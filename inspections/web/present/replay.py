@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from inspections.analysis.alarms import LIMITS, is_open
 from inspections.models import Replay
 from inspections.vocabulary import Verdict
-from inspections.web.present import dates, replay_svg, time_axis, words
+from inspections.web.present import calibrated, dates, replay_svg, time_axis, words
 
 #: Of a past that changed more often than this only the latest turns are told in the sentence.
 MOST_TURNS: Final = 4
@@ -60,7 +60,7 @@ def present(replay: Replay | None, marks: Sequence[time_axis.Rule], until: dt.da
         rules=named,
         legend=replay_svg.legend(replay.looks),
         rows=[_row(look) for look in reversed(replay.looks)],
-        made=f"Model {replay.model_version}.",
+        made=f"Model {calibrated.made([replay.model_version])}.",
     )
 
 

@@ -26,6 +26,8 @@ MONTHS: Final = (
 )  # fmt: skip
 #: Px: height of a panel's field, of what stands above and below it, and room at the left.
 _FIELD, _ABOVE, _BELOW, _LEFT, _RIGHT = 150.0, 52.0, 34.0, 54.0, 96.0
+#: Px: height of a line of the legend, which stands below on a phone.
+_ROW = 20.0
 #: The line of each class of materials, and what such materials are.
 _LINES: Final = {"resistant": "course-2", "medium resistant": "line", "sensitive": "course-1"}
 _WHAT: Final = {
@@ -204,7 +206,8 @@ def _dew_assumed(dew: Dew, system: str) -> list[str]:
         "Vapour resistances are those of the coats as entered, else of their kind; the whiskers reach from "
         "the least to the greatest of them"
         + (" and over what a humidity beyond the scale may be." if dew.wall_humidity_read else "."),
-        "Steady heat and vapour by months (ISO 13788). Liquid water, what the wall stores and air that leaks "
+        "Steady heat and vapour by months (ISO 13788). Vapour that passes is told as if no dew caught it. "
+        "Liquid water, what the wall stores and air that leaks "
         "behind a coat are not in it: a wall in wet ground is wetter than this says.",
     ]
     if not dew.wall_humidity_read:
@@ -229,7 +232,7 @@ def _dew_drawing(dew: Dew) -> Drawing:
         bars(figure, paper, 0.0, dew.held, (0.0, top), ("Dew held at the month’s end", "g/m²"))
         _whiskers(figure, paper, 0.0, dew, (0.0, top))
         ends = min(float(dew.passing.min()), 0.0), max(float(dew.passing.max()), 0.0)
-        names = ("Vapour from the wall to the room (below nought: into the wall)", "g/m² a month")
+        names = ("Vapour from the wall to the room", "g/m² a month; below nought: into the wall")
         bars(figure, paper, high / 2, dew.passing, ends, names)
         return figure
 
@@ -255,7 +258,9 @@ def bars(
         )
     for month, value in enumerate(values.tolist()):
         left, right = x(month + 0.15), x(month + 0.85)
-        figure.area("band", [(left, y(0)), (left, y(value)), (right, y(value)), (right, y(0))])
+        corners = [(left, y(0)), (left, y(value)), (right, y(value)), (right, y(0))]
+        figure.area("band", corners)
+        figure.line("axis", *corners)
         name = MONTHS[month][: 3 if paper.columns > 1 else 1]
         figure.text("tick", x(month + 0.5), down + _ABOVE + _FIELD + 18, name, "middle")
     figure.line("axis", (x(0), y(0)), (x(12), y(0)))
@@ -324,8 +329,8 @@ def _mould_sentences(risk: MouldRisk) -> list[str]:
     if worst < FIRST_GROWTH:
         return [f"{text} Nothing grows at under 1."]
     seen = "can be seen by eye" if worst >= ACCEPTED else "shows under a microscope"
-    what = "Even on lime or cement growth" if usual >= FIRST_GROWTH else "On dust, paper or wallpaper growth"
-    return [f"{text} {what} begins; at {units.number(worst, 0)} it {seen}."]
+    begins = "Even on lime or cement it begins to grow" if usual >= FIRST_GROWTH else "It begins to grow"
+    return [f"{text} {begins}; on paper or dust it {seen}."]
 
 
 def _mould_drawing(risk: MouldRisk) -> Drawing:
@@ -334,13 +339,14 @@ def _mould_drawing(risk: MouldRisk) -> Drawing:
     )
 
     def draw(paper: Paper) -> Figure:
-        high = _ABOVE + _FIELD + _BELOW
+        wide = paper.columns > 1
+        high = _ABOVE + _FIELD + _BELOW + (0 if wide else _ROW * len(CLASSES))
         title = f"{_PLACES[risk.behind]}: the index, 0 to 6"
         figure = Figure(title, f"At the end: {described}.", paper.width, high)
         first, last = float(risk.day[0]), float(risk.day[-1])
         most = max(float(values.max()) for values in risk.index.values())
         top = max(float(np.ceil(most)), ACCEPTED + 0.5)
-        right = paper.width - (_RIGHT if paper.columns > 1 else 12)
+        right = paper.width - (_RIGHT if wide else 12)
 
         def x(day: float) -> float:
             return _LEFT + (day - first) / max(last - first, 1.0) * (right - _LEFT)
@@ -356,15 +362,19 @@ def _mould_drawing(risk: MouldRisk) -> Drawing:
             figure.text("tick", _LEFT - 6, y(tick) + 4, str(tick), "end")
         months = np.arange(first, last).astype("datetime64[D]").astype("datetime64[M]")
         starts = np.flatnonzero(np.diff(months.astype(int))) + 1
-        every = max(1, round(len(starts) / (12 if paper.columns > 1 else 4)))
+        every = max(1, round(len(starts) / (12 if wide else 4)))
         for place in starts[::every].tolist():
             date = dates.from_days(first + place)
             figure.text("tick", x(first + place), _ABOVE + _FIELD + 18, f"{date:%b %Y}"[:8], "middle")
-        for name, values in risk.index.items():
+        for number, (name, values) in enumerate(risk.index.items(), start=1):
             points = list(zip(map(x, risk.day.tolist()), map(y, values.tolist()), strict=True))
             figure.line(_LINES[name], *points)
-            if paper.columns > 1:
+            if wide:
                 figure.text("said", right + 6, points[-1][1] + 4, _WHAT[name])
+            else:
+                row = _ABOVE + _FIELD + _BELOW + _ROW * number - 10
+                figure.line(_LINES[name], (_LEFT, row - 4), (_LEFT + 40, row - 4))
+                figure.text("said", _LEFT + 48, row, _WHAT[name])
         figure.line("axis", (x(first), y(0)), (x(last), y(0)))
         return figure
 
