@@ -53,9 +53,7 @@ def _dew_json(dew: Dew) -> dict[str, Any]:
     rows = zip(dew.held.tolist(), dew.least.tolist(), dew.most.tolist(), dew.passing.tolist(), strict=True)
     names = ("held", "least", "most", "to_the_room")
     return {
-        "months": [
-            {"month": i, **dict(zip(names, row, strict=True))} for i, row in enumerate(columns, start=1)
-        ],
+        "months": [{"month": i, **dict(zip(names, row, strict=True))} for i, row in enumerate(rows, start=1)],
         "dries": dew.dries,
         "cases": dew.cases,
         "left": dew.left,
