@@ -48,9 +48,21 @@ def learned(comparison: Comparison) -> str:
     return f"No difference between {first} and {second} was shown."
 
 
+def why_the_coat(comparison: Comparison) -> str:
+    """Why a difference is the coats' and not the walls'; "" where that can't be said."""
+    if comparison.conclusion == DIFFERENCE and comparison.by_lot:
+        return "The walls were alike before and the coats were drawn by lot, so it is the coat."
+    return ""
+
+
 def not_learned(comparison: Comparison) -> str:
     """What stays open, why, and what it would take."""
-    parts = [*_why_not(comparison), *_still_possible(comparison), *_left_out(comparison)]
+    parts = [
+        why_the_coat(comparison),
+        *_why_not(comparison),
+        *_still_possible(comparison),
+        *_left_out(comparison),
+    ]
     if comparison.conclusion != DIFFERENCE:
         parts.append(what_it_takes(comparison))
     return " ".join(part for part in parts if part)
@@ -211,14 +223,11 @@ def _why_not(comparison: Comparison) -> list[str]:
     blocks = comparison.found.blocks if comparison.found else 0
     if comparison.smallest_p >= 0.05:
         parts.append(_too_small(comparison, blocks))
-    elif comparison.conclusion == DIFFERENCE:
-        if comparison.by_lot:
-            parts.append("The walls were alike before and the coats were drawn by lot, so it is the coat.")
-        elif comparison.bias is not None:
-            parts.append(
-                "The coats were not drawn by lot: a hidden reason that made one wall of a pair "
-                f"{_plain(comparison.bias)} times as likely to get its coat would explain it."
-            )
+    elif comparison.conclusion == DIFFERENCE and not comparison.by_lot and comparison.bias is not None:
+        parts.append(
+            "The coats were not drawn by lot: a hidden reason that made one wall of a pair "
+            f"{_plain(comparison.bias)} times as likely to get its coat would explain it."
+        )
     return parts
 
 

@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from inspections.analysis.assessment import model_version
+from inspections.demo.photographing import photograph
 from inspections.domain.assess import reassess
 from inspections.domain.recalibrating import Openings, openings_of
 from inspections.models import Assessment
@@ -93,6 +94,7 @@ def set_up(tell: Callable[[str], None], progress: Callable[[str, int], None] | N
         reassess(house, openings)
         if progress:
             progress("assessing houses", number)
+    photograph(organisation, owner)
     sections = Section.objects.of(organisation).standing().count()
     return SetUp(organisation, report, len(houses), sections, len(stale))
 

@@ -72,7 +72,10 @@ def fetched(address: str, running: subprocess.Popen[str]) -> str:
 
 def test_it_sets_up_an_empty_database_and_serves_pages_with_their_style(tmp_path: Path) -> None:
     port = free_port()
-    environment = os.environ | {"DATABASE_URL": f"sqlite:///{tmp_path / 'demo.sqlite3'}"}
+    environment = os.environ | {
+        "DATABASE_URL": f"sqlite:///{tmp_path / 'demo.sqlite3'}",
+        "WYTHE_MEDIA": str(tmp_path / "media"),
+    }
     running = subprocess.Popen(
         [sys.executable, "manage.py", "demo", "--port", str(port)],
         cwd=ROOT,

@@ -12,11 +12,15 @@ from unittest import mock
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.management import call_command
-from django.test import Client, TestCase
+from django.test import Client, TestCase, override_settings
 from django.urls import reverse
 
 from inspections.demo import NAME, PASSPHRASE, PEOPLE, SLUG, set_up
-from inspections.models import Allocation, Assessment, Flag, Plan, Reading, Trial
+from inspections.domain.comparing import compare_trial
+from inspections.domain.evidence import pictures
+from inspections.domain.pooling import pool_trials
+from inspections.models import Allocation, Assessment, Flag, Photo, Plan, Reading, Trial
+from inspections.queries.trials import standing_allocations
 from inspections.records import export_folder
 from inspections.vocabulary import AllocatedBy, Verdict
 from portfolio.domain.tokens import issue_token
@@ -32,7 +36,7 @@ def state() -> dict[str, object]:
     with tempfile.TemporaryDirectory() as folder:
         export_folder(folder, Organisation.objects.get(slug=SLUG))
         files = {path.name: path.read_bytes() for path in Path(folder).iterdir()}
-    tables = (User, Membership, Building, Section, Reading, Assessment, Flag, Plan, Change)
+    tables = (User, Membership, Building, Section, Reading, Photo, Assessment, Flag, Plan, Change)
     rows = {
         table.__name__: list(table.objects.order_by("pk").values())
         for table in tables
@@ -49,6 +53,8 @@ class Demonstration(TestCase):
     @classmethod
     def setUpClass(cls) -> None:
         cls.enterClassContext(mock.patch(CLOCK, return_value=NOW))
+        media = cls.enterClassContext(tempfile.TemporaryDirectory())
+        cls.enterClassContext(override_settings(MEDIA_ROOT=Path(media)))
         super().setUpClass()
 
     @classmethod
@@ -102,15 +108,43 @@ class Demonstration(TestCase):
         assert counts.keys() == set(Verdict.values), counts
         assert counts["stable"] > counts["trapped_water"]
 
-    def test_one_trial_was_allotted_by_lot_and_one_by_judgement(self) -> None:
-        assert Trial.objects.count() == 2
-        for trial, allocated_by, least in (("T1", AllocatedBy.RANDOM, 12), ("T2", AllocatedBy.JUDGEMENT, 8)):
+    def test_trials_were_allotted_by_lot_one_by_judgement_and_one_is_planned(self) -> None:
+        lot, judgement = AllocatedBy.RANDOM, AllocatedBy.JUDGEMENT
+        assert Trial.objects.count() == 5
+        assert not Allocation.objects.filter(trial__code="T5").exists()
+        for trial, allocated_by, least in (
+            ("T1", lot, 12),
+            ("T2", judgement, 8),
+            ("T3", lot, 4),
+            ("T4", lot, 2),
+        ):
             own = Allocation.objects.filter(trial__code=trial)
             assert set(own.values_list("allocated_by", flat=True)) == {allocated_by}
             arms = Counter(own.values_list("arm", flat=True))
             assert len(arms) == 2
             assert len(set(arms.values())) == 1
             assert arms.total() >= least
+
+    def test_the_trials_show_each_answer_that_there_is(self) -> None:
+        """What is worth looking at on the pages of trials; what is found follows from the seed."""
+        found = {
+            trial.code: compare_trial(trial)
+            for trial in Trial.objects.select_related("organisation").order_by("code")
+        }
+        conclusions = {code: one.conclusion for code, one in found.items()}
+        assert conclusions == {"T1": "difference", **dict.fromkeys(("T2", "T3", "T4", "T5"), "cannot_tell")}
+        assert [code for code, one in found.items() if not one.fair] == ["T2"]
+        together = pool_trials(Trial.objects.get(code="T1"))
+        assert [member.trial.code for member in together.counted] == ["T1", "T3", "T4"]
+        assert len(together.without) == 3
+
+    def test_walls_of_each_arm_are_pictured_before_and_since(self) -> None:
+        for code in ("T1", "T2", "T3", "T4"):
+            trial = Trial.objects.select_related("organisation").get(code=code)
+            found = pictures(standing_allocations(trial), compare_trial(trial))
+            assert len(found) == 2
+            assert all(one.before and one.after and one.before.taken_at < one.after.taken_at for one in found)
+        assert set(Photo.objects.values_list("caption", flat=True)) == {"Drawn from the record (invented)"}
 
     def test_the_favoured_arm_of_the_unfair_trial_had_the_drier_walls(self) -> None:
         before = Reading.objects.filter(quantity="surface_moisture", taken_at__lt="2018-05-07T00:00Z")

@@ -1,4 +1,4 @@
-"""What the simulator is told for the demonstration: which walls the sections make up, and two trials.
+"""What the simulator is told for the demonstration: which walls the sections make up, and its trials.
 
 Neither touches how water moves or what is read; a section keeps the exposure and the supply that it was
 drawn with.
@@ -24,7 +24,7 @@ FIRST_YEAR, YEARS, HOUSES = 2015, 12, 12
 LAST_DAY = dt.date(2026, 10, 31)
 
 #: Houses by number that came under care later than the rest, and when; the last has just been taken on.
-TAKEN_ON = {11: dt.date(2021, 4, 1), 12: dt.date(2026, 9, 1)}
+TAKEN_ON = {11: dt.date(2021, 4, 1), 12: dt.date(2026, 8, 1)}
 
 #: When the river last came up, and the houses by number that it came into.
 FLOOD, FLOODED = dt.date(2026, 8, 10), (9, 10)
@@ -77,10 +77,27 @@ class Trial:
     allotted: list[Allotted] = field(default_factory=list)
 
 
-def demo_trials() -> list[Trial]:
-    """The two trials, not yet allotted: the first takes the pairs that are most alike.
+def again(code: str, begins: dt.date, ends: dt.date, least: int) -> Trial:
+    """The first trial's question, asked again on two pairs if there are so many."""
+    return Trial(
+        code=code,
+        question="Does a hydraulic lime coat outlast a cement coat beside it? Asked again (invented)",
+        first=Arm("cement", ("cement",)),
+        second=Arm("hydraulic lime", ("nhl 3.5",)),
+        begins=begins,
+        ends=ends,
+        allocated_by="random",
+        note="Drawn by lot within the pair, after both stretches had been read (invented)",
+        least=least,
+        most=2,
+    )
 
-    In the second the mason gave his usual coat the drier stretch of each pair.
+
+def demo_trials() -> list[Trial]:
+    """The trials, not yet allotted: the first takes the pairs that are most alike.
+
+    In the second the mason gave his usual coat the drier stretch of each pair. The third and the fourth ask
+    the first one's question again, on the few pairs that are left; the last is only planned.
     """
     return [
         Trial(
@@ -105,7 +122,21 @@ def demo_trials() -> list[Trial]:
             allocated_by="judgement",
             note="The mason chose which stretch he thought dry enough for which coat (invented)",
             least=4,
-            most=6,
+            most=4,
+        ),
+        again("T3", dt.date(2017, 5, 8), dt.date(2027, 5, 8), least=2),
+        again("T4", dt.date(2019, 5, 6), dt.date(2029, 5, 6), least=1),
+        Trial(
+            code="T5",
+            question="Does clay plaster keep as well as lime plaster on dry walls, in these invented houses?",
+            first=Arm("clay", ()),
+            second=Arm("lime", ()),
+            begins=dt.date(2027, 5, 3),
+            ends=dt.date(2033, 5, 3),
+            allocated_by="random",
+            note="",
+            least=0,
+            most=0,
         ),
     ]
 

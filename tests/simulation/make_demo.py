@@ -5,11 +5,11 @@ and written down as its inspectors would have: nothing is set by hand to suit th
 told to the simulator is in :mod:`tests.simulation.demo_plan`; what is added afterwards (names, costs, notes)
 is in :mod:`tests.simulation.demo_ledger`.
 
-:data:`SEED` is the first from 1 on for which the trials find their pairs of walls, the one allotted at random
-shows no difference before it began, the one allotted by judgement leans as it was meant to, and each verdict
-is given at least twice, at the record's end and on two later days. It is found with
-``--search 1:99``, which prints the count of each verdict for each seed, and is to be looked for again when
-the numbers of the verdict or the simulator change.
+:data:`SEED` is the first from 1 on for which the trials find their pairs of walls, every house was read, the
+first of the trials allotted at random shows no difference before it began, the one allotted by judgement
+leans as it was meant to, and each verdict is given at least twice, at the record's end and on two later days.
+It is found with ``--search 1:99``, which prints the count of each verdict for each seed, and is to be looked
+for again when the numbers of the verdict or the simulator change.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from tests.simulation.demo_plan import (
 )
 from tests.simulation.physical import simulate
 
-SEED = 10
+SEED = 12
 
 #: The verdicts must all be there on each of these days, so that the demonstration holds for some time; what
 #: was flooded in its last summer dries out for good if nobody looks again.
@@ -110,6 +110,9 @@ def _told(seed: int) -> str:
         book = make_book(seed)
     except NoPairs as error:
         return str(error)
+    read = {str(row["building"]) for row in book.tables["readings"]}
+    if never := sorted({str(row["code"]) for row in book.tables["buildings"]} - read):
+        return f"{', '.join(never)}: never read"
     fair, unfair = before_difference(book, "T1"), before_difference(book, "T2")
     start = f"{fair:+.1f} {unfair:+.1f}"
     if abs(fair) > FAIR_BELOW or unfair < LEANS_ABOVE:

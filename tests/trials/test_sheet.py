@@ -164,3 +164,14 @@ def test_costs_are_told_where_they_are_known_in_one_currency(
     assert "It cost 70 EUR a m² to put on (six walls): 10.5 EUR a m² and year of that." in said
     Treatment.objects.filter(pk=own[0].pk).update(currency="USD")
     assert "It cost" not in text_of(client, address(lent))
+
+
+def test_no_life_is_told_that_nobody_has_watched(cast: Cast, tmp_path: Path, client: Client) -> None:
+    folder = write_folder(tmp_path / "book", QUESTION, *build(pairs([0.001] * 6, [0.02] * 6)))
+    call_command("load_records", str(folder), organisation=cast.organisation.slug, verbosity=0)
+    Treatment.objects.filter(section__allocations__arm="A").update(cost="350.00", currency="EUR")
+    said = text_of(client_of(cast.owner), reverse("trial-sheet", args=[Trial.objects.get().pk]))
+    assert "At that pace it keeps far longer than the 5 years that it was watched." in said
+    # 350 on 5 m² is 70 a m², over five years 14.
+    assert "It cost 70 EUR a m² to put on (six walls): 14.0 EUR a m² for each year so far, and less" in said
+    assert "100 years" not in said

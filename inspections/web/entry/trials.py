@@ -121,6 +121,8 @@ def _facts(one: Trial) -> str:
     parts = [
         f"Decided by {words.quantity_name(one.outcome)}".replace("affected area rate", "the affected share")
     ]
-    parts += [f"begun {dates.day(one.started_on)}"] if one.started_on else []
+    if one.started_on:
+        begins = "to begin" if one.started_on > timezone.localdate() else "begun"
+        parts.append(f"{begins} {dates.day(one.started_on)}")
     parts += [f"to end {dates.day(one.planned_end_on)}"] if one.planned_end_on else []
     return ", ".join(parts) + "."

@@ -17,6 +17,8 @@ from inspections.web.present import units, words
 from inspections.web.present.trial_drawings import Drawing, short_number
 from inspections.web.present.trial_figures import Drawn, Row, dots, drawn
 
+#: The axis goes so many times further than the estimates and the end of what they say together.
+REACH = 1.8
 #: Under so many trials the spread between them is hardly known. Ours.
 FEW_TRIALS = 5
 
@@ -74,7 +76,16 @@ def forest(trial: Trial, together: Together) -> Drawing | None:
     less, more = ("lost less", "lost more") if trial.outcome == LOSS else ("lower", "higher")
     sides = (f"{second} {less}", f"{second} {more}")
     worth = worth_having(trial.outcome) * factor
-    return lambda paper: dots(rows, paper, title=title, sides=sides, worth=worth, axis=short_number)
+    reach = _reach(rows, worth) if pooled is not None else None
+    return lambda paper: dots(
+        rows, paper, title=title, sides=sides, worth=worth, reach=reach, axis=short_number
+    )
+
+
+def _reach(rows: Sequence[Row], worth: float) -> float:
+    """The axis's end: the estimates and what they say together; the bars of small trials are cut by it."""
+    together = [end for row in rows if row.diamond for end in (row.low, row.high) if end is not None]
+    return REACH * max(abs(value) for value in (*together, *(row.value for row in rows), worth))
 
 
 def numbers_of(together: Together) -> Iterator[Sequence[object]]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from inspections.analysis.comparison_words import amount, learned, plain_open, quoted
+from inspections.analysis.comparison_words import amount, learned, plain_open, quoted, why_the_coat
 from inspections.analysis.trial_results import Arm, Comparison
 from inspections.analysis.trial_walls import LOSS
 from inspections.domain.evidence import Cost, Pictures
@@ -24,6 +24,8 @@ from inspections.web.present.trial_figures import Course, Panel, Paper, coat_on,
 
 #: Height of the field of the one panel, px.
 TALL = 240.0
+#: Years of service are told up to so many times those that the walls were watched; beyond, nobody has seen.
+BEYOND = 2.0
 CAUTION = "Work on old walls follows the local code and is done by people licensed for it."
 INVENTED = "Invented demonstration data. None of these houses, people and readings exists."
 
@@ -99,13 +101,13 @@ def present(
     quantity = words.capital(words.quantity_name(comparison.question.outcome))
     return Sheet(
         title=question,
-        answer=words.typeset(learned(comparison)),
+        answer=words.typeset(f"{learned(comparison)} {why_the_coat(comparison)}".rstrip()),
         where=_where(comparison, allocations),
         figure=_figure(comparison),
         legend=[arm.arm for arm in comparison.arms],
         figure_note=_LOSS_NOTE if loss else _NOTE,
         pace=[pace(comparison, arm, costs.get(arm.arm), system) for arm in comparison.arms],
-        open=[words.typeset(units.in_units(text, system)) for text in _open(comparison)],
+        open=[words.typeset(units.in_units(text, system)) for text in open_points(comparison)],
         pictures=[(quoted(one.arm), _pictures(one, address)) for one in pictures],
         source=f"trial {comparison.question.code}, from what was known on {dates.day(comparison.as_of)}",
         headings=Headings() if loss else Headings(figure=quantity),
@@ -157,27 +159,58 @@ def pace(comparison: Comparison, arm: Arm, cost: Cost | None, system: str) -> st
     if comparison.question.outcome != LOSS:
         changed = units.in_units(amount(comparison, arm.mean), system)
         return words.typeset(f"{name}: changed by {changed} a year on {_walls(arm)}.")
-    text = f"{name}: on {_walls(arm)}, {_share(arm.mean)} of the coat came loose or fell each year"
+    text = f"{name}: on {_walls(arm)}, {_lost(arm)} of the coat came loose or fell each year"
     if np.isfinite(arm.high):
-        text += f" (between {_share(arm.low)} and {_share(arm.high)}, allowing for chance)"
+        low, high = _limits(arm)
+        text += f" (between {low} and {high}, allowing for chance)"
     share = comparison.question.failed_share
+    watched = max(
+        (wall.years for wall in comparison.walls if wall.place.arm == arm.arm and len(wall.time)), default=0.0
+    )
     years, soonest, latest = arm.years_until(share)
     tenth = "a tenth of it is" if round(share, 3) == 0.1 else f"{units.number(100 * share, 0)} % of it is"
+    seen_to = np.isfinite(years) and years <= BEYOND * watched
     if not np.isfinite(years):
-        return f"{text}. Nothing was lost yet, so nobody can say how long it lasts."
-    text += f". At that pace {tenth} lost after {_years(years)}"
-    if np.isfinite(soonest):
-        reach = f"{_years(soonest)} at the soonest"
-        text += f" ({reach}{', ' + _years(latest) + ' at the latest' if np.isfinite(latest) else ''})"
-    if cost is None:
-        return f"{text}."
+        text += ". Nothing was lost yet, so nobody can say how long it lasts"
+    elif not seen_to:
+        text += f". At that pace it keeps far longer than the {_years(watched)} that it was watched"
+    else:
+        text += f". At that pace {tenth} lost after {_years(years)}"
+        if np.isfinite(soonest):
+            late = f", {_years(latest)} at the latest" if latest <= BEYOND * watched else ""
+            text += f" ({_years(soonest)} at the soonest{late})"
+    return f"{text}.{_cost(cost, years if seen_to else watched, seen_to, system)}"
+
+
+def _cost(cost: Cost | None, years: float, seen_to: bool, system: str) -> str:
+    """What putting on cost, for a year of the service that was reckoned or, if that was not seen, watched."""
+    if cost is None or years < 1:
+        return ""
     per, area = cost.per_m2 * per_area(system), area_unit(system)
-    money = f"{units.number(per, 0 if per >= 10 else 1)} {cost.currency}".strip()
-    yearly = f"{units.number(per / years, 1 if per / years >= 1 else 2)} {cost.currency}".strip()
-    return (
-        f"{text}. It cost {money} a {area} to put on ({_counted(cost.walls)}): {yearly} a {area} and year "
-        "of that."
-    )
+    money, yearly = (f"{_money(value)} {cost.currency}".rstrip() for value in (per, per / years))
+    put_on = f" It cost {money} a {area} to put on ({_counted(cost.walls)}):"
+    if seen_to:
+        return f"{put_on} {yearly} a {area} and year of that."
+    return f"{put_on} {yearly} a {area} for each year so far, and less the longer it keeps."
+
+
+def _money(value: float) -> str:
+    return units.number(value, 0 if value >= 20 else 1 if value >= 1 else 2)
+
+
+def _lost(arm: Arm) -> str:
+    return _percents(arm)[0]
+
+
+def _limits(arm: Arm) -> tuple[str, str]:
+    _, low, high = _percents(arm)
+    return low, high
+
+
+def _percents(arm: Arm) -> list[str]:
+    """An arm's mean and its limits, to places that suit them."""
+    ends = [100 * end for end in (arm.mean, arm.low, arm.high) if np.isfinite(end)]
+    return [f"{said}{units.NO_BREAK}%" for said in units.alike(*ends)]
 
 
 def _walls(arm: Arm) -> str:
@@ -188,18 +221,12 @@ def _counted(count: int) -> str:
     return f"{words.spelt(count)} wall{'' if count == 1 else 's'}"
 
 
-def _share(value: float) -> str:
-    size = 100 * value
-    return f"{units.number(size, 1 if 0.05 <= size < 10 else 0)}{units.NO_BREAK}%"
-
-
 def _years(value: float) -> str:
-    if value > 100:
-        return "more than 100 years"
     return words.counted(max(round(value), 1), "year")
 
 
-def _open(comparison: Comparison) -> list[str]:
+def open_points(comparison: Comparison) -> list[str]:
+    """What the trial does not tell, a sentence each; the last is true of every trial."""
     houses = len({wall.place.building for wall in comparison.walls})
     own = "this house" if houses == 1 else f"these {words.spelt(houses)} houses"
     parts = plain_open(comparison)

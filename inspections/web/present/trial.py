@@ -11,13 +11,19 @@ import numpy as np
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from inspections.analysis.comparison_words import amount, learned, plain_open, seen, what_it_takes
+from inspections.analysis.comparison_words import (
+    amount,
+    learned,
+    seen,
+    what_it_takes,
+    why_the_coat,
+)
 from inspections.analysis.trial_results import Comparison
 from inspections.analysis.trial_walls import LOSS, Wall
 from inspections.domain.running import State
 from inspections.models import Allocation
 from inspections.web.present import dates, units, words
-from inspections.web.present.sheet import pace
+from inspections.web.present.sheet import open_points, pace
 from inspections.web.present.trial_drawings import figure_of, place, thing
 from inspections.web.present.trial_figures import Drawn, drawn, legend
 
@@ -49,6 +55,7 @@ class Answer:
     """What a trial's page shows."""
 
     learned: str
+    believed: str
     pace: list[str]
     open: list[str]
     seen: str
@@ -76,8 +83,9 @@ def present(comparison: Comparison, allocations: Sequence[Allocation], system: s
     ]
     return Answer(
         learned=_told(learned(comparison), system),
+        believed=_told(why_the_coat(comparison), system),
         pace=[pace(comparison, arm, None, system) for arm in comparison.arms],
-        open=[_told(text, system) for text in plain_open(comparison)],
+        open=[_told(text, system) for text in open_points(comparison)],
         seen=_told(f"{seen(comparison)} {what_it_takes(comparison)}", system),
         legend=legend([arm.arm for arm in comparison.arms]),
         courses=_drawn("courses", comparison, allocations),
