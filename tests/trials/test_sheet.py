@@ -167,7 +167,7 @@ def test_costs_are_told_where_they_are_known_in_one_currency(
 
 
 def test_no_life_is_told_that_nobody_has_watched(cast: Cast, tmp_path: Path, client: Client) -> None:
-    folder = write_folder(tmp_path / "book", QUESTION, *build(pairs([0.001] * 6, [0.02] * 6)))
+    folder = write_folder(tmp_path / "book", QUESTION, *build(pairs([0.004] * 6, [0.02] * 6)))
     call_command("load_records", str(folder), organisation=cast.organisation.slug, verbosity=0)
     Treatment.objects.filter(section__allocations__arm="A").update(cost="350.00", currency="EUR")
     said = text_of(client_of(cast.owner), reverse("trial-sheet", args=[Trial.objects.get().pk]))
