@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from inspections.analysis.advice import advise, is_read
 from inspections.analysis.alarms import CALL
 from inspections.analysis.calibration import MODEL, VALUE
 from inspections.analysis.coats import coat_area
-from inspections.analysis.features import READ_GROUPS, SectionFeatures, building_features
+from inspections.analysis.features import READ_GROUPS, SectionFeatures, all_features
 from inspections.analysis.onset import onset
 from inspections.analysis.passage import first_passage
 from inspections.analysis.recalibration import AS_IS, Recalibration
@@ -28,7 +29,7 @@ from inspections.analysis.results import (
     version_name,
 )
 from inspections.analysis.schedule import USUAL, Known, due
-from inspections.analysis.series import PreparedBuilding, affected_share, prepare, since
+from inspections.analysis.series import PreparedBuilding, affected_share, prepare_all, since
 from inspections.analysis.statements import of_openings, statement
 from inspections.analysis.trends import Trend, strongest
 from inspections.analysis.verdict import OPENINGS, Posterior, posteriors
@@ -54,16 +55,27 @@ def assess_building(
     failure_threshold: float = FAILURE_THRESHOLD,
     recalibration: Recalibration = AS_IS,
 ) -> list[SectionAssessment]:
-    """Assess every section of a house from what was known at the end of ``as_of``, in the house's order.
+    """As :func:`assess_buildings`, of one house."""
+    return assess_buildings([record], as_of, failure_threshold, recalibration)[0]
 
-    ``recalibration``: what the organisation's openings known by then have taught.
+
+def assess_buildings(
+    houses: Sequence[BuildingRecord],
+    as_of: dt.date,
+    failure_threshold: float = FAILURE_THRESHOLD,
+    recalibration: Recalibration = AS_IS,
+) -> list[list[SectionAssessment]]:
+    """Assess every section of each house from what was known at the end of ``as_of``, in the house's order.
+
+    Houses share nothing but the work: all their series are fitted at once. ``recalibration``: what the
+    organisation's openings known by then have taught.
     """
     day = float((as_of - _EPOCH).days)
-    prepared, judged = judge(record.until(day), day, recalibration)
-    rates = _trends(prepared, [own.features for own in judged])
+    judged = judge_all([house.until(day) for house in houses], day, recalibration)
+    rates = _trends(judged)
     return [
-        _assess(prepared, own, rates[own.section.code], as_of, failure_threshold, recalibration)
-        for own in judged
+        [_assess(prepared, own, rates[id(own)], as_of, failure_threshold, recalibration) for own in sections]
+        for prepared, sections in judged
     ]
 
 
@@ -82,16 +94,27 @@ class Judged:
 def judge(
     known: BuildingRecord, day: float, recalibration: Recalibration = AS_IS
 ) -> tuple[PreparedBuilding, list[Judged]]:
-    """The verdict on every section of a house, in its order; ``known`` holds nothing later than ``day``."""
-    prepared = prepare(known)
-    features = building_features(prepared, day)
-    found = posteriors(MODEL, [item.vector for item in features], recalibration)
-    judged = []
-    for section, own, posterior in zip(prepared.record.sections, features, found, strict=True):
-        visits = _visits_of_coat(section, own)
-        verdict = verdict_of(posterior.probability, visits)
-        judged.append(Judged(section, own, posterior, verdict, visits))
-    return prepared, judged
+    """As :func:`judge_all`, of one house."""
+    return judge_all([known], day, recalibration)[0]
+
+
+def judge_all(
+    known: Sequence[BuildingRecord], day: float, recalibration: Recalibration = AS_IS
+) -> list[tuple[PreparedBuilding, list[Judged]]]:
+    """The verdict on every section of each house, in its order; ``known`` holds nothing later than ``day``."""
+    houses = prepare_all(known)
+    features = all_features(houses, day)
+    vectors = [own.vector for of_house in features for own in of_house]
+    found = iter(posteriors(MODEL, vectors, recalibration))
+    return [
+        (house, [_judged(*own) for own in zip(house.record.sections, of_house, found, strict=False)])
+        for house, of_house in zip(houses, features, strict=True)
+    ]
+
+
+def _judged(section: SectionRecord, features: SectionFeatures, posterior: Posterior) -> Judged:
+    visits = _visits_of_coat(section, features)
+    return Judged(section, features, posterior, verdict_of(posterior.probability, visits), visits)
 
 
 def _visits_of_coat(section: SectionRecord, features: SectionFeatures) -> int:
@@ -195,15 +218,19 @@ def _since(
     return _dated(onset(verdict, prepared.levels[section.code], features, section.events))
 
 
-def _trends(prepared: PreparedBuilding, features: list[SectionFeatures]) -> dict[str, dict[str, TrendResult]]:
-    """Rates under the present coat, by section and quantity; from all visits where the coat has none yet."""
+def _trends(judged: Sequence[tuple[PreparedBuilding, list[Judged]]]) -> dict[int, dict[str, TrendResult]]:
+    """Rates under the present coat, by ``id`` of the judged section and quantity.
+
+    They are from all visits where the coat has none yet.
+    """
     levels = {}
-    for own in features:
-        for quantity, level in sorted(prepared.levels[own.section].items()):
-            window = since(level, own.coat_start)
-            levels[own.section, quantity] = window if len(window) >= 2 else level
+    for prepared, sections in judged:
+        for own in sections:
+            for quantity, level in sorted(prepared.levels[own.section.code].items()):
+                window = since(level, own.features.coat_start)
+                levels[id(own), quantity] = window if len(window) >= 2 else level
     rates = strongest([(level.time, level.value, level.low, level.high) for level in levels.values()])
-    found: dict[str, dict[str, TrendResult]] = {own.section: {} for own in features}
+    found: dict[int, dict[str, TrendResult]] = {id(own): {} for _, sections in judged for own in sections}
     for ((section, quantity), level), rate in zip(levels.items(), rates, strict=True):
         found[section][quantity] = _trend(rate, level.unit)
     return found

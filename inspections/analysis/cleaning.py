@@ -5,12 +5,13 @@ Set aside is not deleted: the reading stays as entered and is shown with the rea
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
-import numpy.typing as npt
 
-from inspections.analysis.records import FloatArray, Instrument, Readings, TextArray
-
-BoolArray = npt.NDArray[np.bool_]
+from inspections.analysis.kendall import BoolArray, IntArray
+from inspections.analysis.records import FloatArray, Instrument, Readings, TextArray, numbered
+from inspections.analysis.tabulating import group_medians
 
 #: Canonical unit, factor and offset (canonical = factor * entered + offset) of the other scales that an
 #: instrument may have; exact by definition, but for the curie's rounding to 37 Bq/m3.
@@ -59,28 +60,44 @@ SLIP = "about ten times off its own series"
 
 def set_aside(readings: Readings, instruments: dict[str, Instrument]) -> tuple[Readings, Readings, TextArray]:
     """Split readings (n,) into those kept, those set aside, and for each of the latter the reason."""
-    beyond = out_of_range(readings, instruments)
-    slipped = np.zeros(len(readings), dtype=bool)
+    none = np.zeros(len(readings), dtype=np.int64)
+    reason = faults(readings, none, none, [instruments])
+    aside = reason != ""
+    return readings.where(~aside), readings.where(aside), reason[aside]
+
+
+def faults(
+    readings: Readings, wall: IntArray, house: IntArray, instruments: Sequence[Mapping[str, Instrument]]
+) -> TextArray:
+    """Why each reading (n,) is to be set aside, "" where it is not.
+
+    ``wall`` (n,) numbers the walls, each with readings sorted by time, ``house`` (n,) the houses, whose
+    ``instruments`` are given in that order.
+    """
+    beyond = _beyond(readings, house, instruments)
     rest = np.flatnonzero(~beyond)
-    slipped[rest[slips(readings.where(~beyond))]] = True
-    aside = beyond | slipped
-    reasons = np.where(beyond, OUT_OF_RANGE, SLIP)[aside]
-    return readings.where(~aside), readings.where(aside), reasons
+    reason = np.where(beyond, OUT_OF_RANGE, "").astype(f"<U{max(len(OUT_OF_RANGE), len(SLIP))}")
+    reason[rest[slips(readings.where(rest), wall[rest])]] = SLIP
+    return reason
 
 
 def out_of_range(readings: Readings, instruments: dict[str, Instrument]) -> BoolArray:
     """Which readings (n,) lie beyond the range of their instrument, in the unit of the reading."""
-    beyond = np.zeros(len(readings), dtype=bool)
-    for code in np.unique(readings.instrument):
-        instrument = instruments.get(str(code))
-        if instrument is None:
-            continue
-        mine = readings.instrument == code
-        for unit in np.unique(readings.unit[mine]):
-            low, high = range_in(instrument, str(unit))
-            value = readings.value
-            beyond |= mine & (readings.unit == unit) & ((value < low) | (value > high))
-    return beyond
+    return _beyond(readings, np.zeros(len(readings), dtype=np.int64), [instruments])
+
+
+def _beyond(
+    readings: Readings, house: IntArray, instruments: Sequence[Mapping[str, Instrument]]
+) -> BoolArray:
+    (codes, code), (units, unit) = numbered(readings.instrument), numbered(readings.unit)
+    met, which = np.unique((house * len(codes) + code) * len(units) + unit, return_inverse=True)
+    low, high = np.full(len(met), -np.inf), np.full(len(met), np.inf)
+    for i, key in enumerate(met.tolist()):
+        owner, rest = divmod(key, len(codes) * len(units))
+        instrument = instruments[owner].get(codes[rest // len(units)])
+        if instrument is not None:
+            low[i], high[i] = range_in(instrument, units[rest % len(units)])
+    return np.asarray((readings.value < low[which]) | (readings.value > high[which]))
 
 
 def range_in(instrument: Instrument, unit: str) -> tuple[float, float]:
@@ -99,81 +116,91 @@ def range_in(instrument: Instrument, unit: str) -> tuple[float, float]:
     return (-np.inf if np.isnan(low) else low), (np.inf if np.isnan(high) else high)
 
 
-def slips(readings: Readings) -> BoolArray:
+def slips(readings: Readings, wall: IntArray | None = None) -> BoolArray:
     """Which readings (n,) are off their own series as by a slip of the decimal point.
 
-    Series are of one quantity and unit, at one place where that has readings enough. A reading is compared,
-    by logarithms, with the median of its neighbours in time. It is no slip where the next reading, or another
-    of that visit, bears it out; nor, upwards, at the end of the record: that may be a leak.
+    Series are of one ``wall`` (numbers (n,); default: all of one), quantity and unit, at one place where that
+    has readings enough; each sorted by time. A reading is compared, by logarithms, with the median of its
+    neighbours in time. It is no slip where the next reading, or another of that visit, bears it out; nor,
+    upwards, at the end of the record: that may be a leak.
     """
     wrong = np.zeros(len(readings), dtype=bool)
-    for quantity in np.unique(readings.quantity):
-        if quantity not in SLIP_QUANTITIES:
-            continue
-        for unit in np.unique(readings.unit[readings.quantity == quantity]):
-            mine = (readings.quantity == quantity) & (readings.unit == unit) & (readings.value > 0)
-            where = np.flatnonzero(mine)
-            if len(where) >= LEAST_READINGS:
-                wrong[where] = _slips_in(readings.where(mine), quantity in GROWING)
+    names, quantity = numbered(readings.quantity)
+    units, unit = numbered(readings.unit)
+    looked_at, growing = (
+        np.array([name in known for name in names], dtype=bool) for known in (SLIP_QUANTITIES, GROWING)
+    )
+    own = np.flatnonzero(looked_at[quantity] & (readings.value > 0))
+    walls = np.zeros(len(readings), dtype=np.int64) if wall is None else wall
+    group = _numbers(((walls * len(names) + quantity) * len(units) + unit)[own])
+    enough = np.bincount(group)[group] >= LEAST_READINGS
+    own, group = own[enough], _numbers(group[enough])
+    if len(own):
+        wrong[own] = _slips_in(readings.where(own), group, growing[quantity[own]])
     return wrong
 
 
-def places_of(readings: Readings) -> npt.NDArray[np.int64]:
+def places_of(readings: Readings) -> IntArray:
     """Number (n,) of the place that each reading was taken at: height, depth and point together."""
-    place = np.zeros(len(readings), dtype=np.int64)
-    for column in (
-        np.nan_to_num(readings.height_mm, nan=-1.0),
-        np.nan_to_num(readings.depth_mm, nan=-1.0),
-        readings.point,
-    ):
+    _, place = numbered(readings.point)
+    for column in (readings.depth_mm, readings.height_mm):
         # Column by column: much faster than numpy's search for distinct rows.
-        known, index = np.unique(column, return_inverse=True)
-        place = place * len(known) + index
-    return np.asarray(np.unique(place, return_inverse=True)[1], dtype=np.int64)
+        index = np.unique(np.nan_to_num(column, nan=-1.0), return_inverse=True)[1]
+        place = index * (int(place.max(initial=0)) + 1) + place
+    return _numbers(place)
 
 
-def _slips_in(readings: Readings, growing: bool) -> BoolArray:
+def _numbers(keys: IntArray) -> IntArray:
+    """Keys (n,) renumbered from 0 without gaps, in their order."""
+    return np.asarray(np.unique(keys, return_inverse=True)[1], dtype=np.int64)
+
+
+def _slips_in(readings: Readings, group: IntArray, growing: BoolArray) -> BoolArray:
+    """Which of the readings (n,) of several groups are slips; ``growing`` (n,): of what may jump and stay."""
     size = np.log(readings.value)
     place = places_of(readings)
+    places = int(place.max()) + 1
+    place = _numbers(group * places + place)
     small = np.bincount(place)[place] < LEAST_READINGS
-    off, later_off, borne_out = (np.full(len(size), fill) for fill in (0.0, np.nan, np.nan))
-    for series in [*(place == one for one in np.unique(place[~small])), small]:
-        own = np.flatnonzero(series)
-        if len(own):
-            off[own], later_off[own], borne_out[own] = _against_neighbours(size[own])
-    spread = max(_MAD_TO_SD * float(np.median(np.abs(off))), LEAST_SPREAD)
+    series = np.where(small, int(place.max()) + 1 + group, place)
+    order = np.argsort(series, kind="stable")
+    off, later_off, borne_out = (np.empty(len(size)) for _ in range(3))
+    off[order], later_off[order], borne_out[order] = _against_neighbours(size[order], series[order])
+    middle = group_medians(np.abs(off), group, int(group.max()) + 1)
+    spread = np.maximum(_MAD_TO_SD * middle, LEAST_SPREAD)[group]
     far = (np.abs(off) > np.log(FAR_FACTOR)) & (np.abs(off) > FAR_DEVIATIONS * spread)
     contradicted = np.sign(off) * later_off > np.log(FAR_FACTOR) / 2
     last_and_low = np.isnan(later_off) & (off < 0)
-    doubt = contradicted if growing else contradicted | last_and_low
-    supported = (np.abs(borne_out) < np.log(AGREE_FACTOR)) | _visit_moved(np.floor(readings.time), off)
+    doubt = contradicted | ~growing & last_and_low
+    visit = group * (int(readings.time.max() - readings.time.min()) + 2)
+    visit = _numbers(visit + (np.floor(readings.time) - np.floor(readings.time.min())).astype(np.int64))
+    supported = (np.abs(borne_out) < np.log(AGREE_FACTOR)) | _visit_moved(visit, off)
     return np.asarray(far & doubt & ~supported)
 
 
-def _against_neighbours(size: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Each reading less the median of its neighbours, of those after it, and less the next; NaN: none."""
-    n = len(size)
-    padded = np.concatenate([np.full(NEIGHBOURS, np.nan), size, np.full(NEIGHBOURS, np.nan)])
-    window = np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1)
-    around = np.delete(window, NEIGHBOURS, axis=1)
-    if n < 2:
-        return np.zeros(n), np.full(n, np.nan), np.full(n, np.nan)
-    later = np.full(n, np.nan)
-    later[:-1] = _row_medians(window[:-1, NEIGHBOURS + 1 :])
-    return size - _row_medians(around), size - later, size - window[:, NEIGHBOURS + 1]
+def _against_neighbours(size: FloatArray, series: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Each reading less the median of its neighbours, of those after it, and less the next; NaN: none.
+
+    Readings (n,) follow on each other within each of the ``series``; one that is alone is off by nothing.
+    """
+    before, after = np.full((2, NEIGHBOURS, len(size)), np.nan)
+    for lag in range(1, NEIGHBOURS + 1):
+        first = np.flatnonzero(series[lag:] == series[:-lag])
+        before[lag - 1, first + lag], after[lag - 1, first] = size[first], size[first + lag]
+    around = _medians(np.concatenate([before, after]))
+    return np.where(np.isnan(around), 0.0, size - around), size - _medians(after), size - after[0]
 
 
-def _row_medians(table: FloatArray) -> FloatArray:
-    """Median of each row (n,), NaN left out; each row holds a number. Much faster than numpy's nanmedian."""
-    ordered = np.sort(table, axis=1)
-    count = np.isfinite(ordered).sum(axis=1)
-    row = np.arange(len(table))
-    return np.asarray((ordered[row, (count - 1) // 2] + ordered[row, count // 2]) / 2)
+def _medians(table: FloatArray) -> FloatArray:
+    """Median of each column (n,), NaN left out, NaN of nothing. Much faster than numpy's nanmedian."""
+    ordered = np.sort(table, axis=0)
+    count = np.isfinite(ordered).sum(axis=0)
+    column = np.arange(table.shape[1])
+    return np.asarray((ordered[np.maximum(count - 1, 0) // 2, column] + ordered[count // 2, column]) / 2)
 
 
-def _visit_moved(day: FloatArray, off: FloatArray) -> BoolArray:
-    """Whether another reading of the same day has moved the same way, by more than agreement allows."""
-    _, visit = np.unique(day, return_inverse=True)
+def _visit_moved(visit: IntArray, off: FloatArray) -> BoolArray:
+    """Whether another reading of the same visit has moved the same way, by more than agreement allows."""
     moved = np.zeros(len(off), dtype=bool)
     for sign in (1.0, -1.0):
         same_way = sign * off > np.log(AGREE_FACTOR)

@@ -35,7 +35,7 @@ _DRAWN_IN = 3.0
 _MAD = 1.4826
 _HALVINGS = 40
 #: Numbers in a block of correlation matrices.
-_BLOCK = 500_000
+_BLOCK = 40_000
 
 
 def serial_law(table: Table, per_day: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -65,9 +65,8 @@ def serial_law(table: Table, per_day: FloatArray) -> tuple[FloatArray, FloatArra
         form, constant, freedom, ratio = _forms(time[days], at[days] // places)
         own = np.flatnonzero((same >= start) & (same < start + rows))
         of = same[own] - start
-        energy = np.stack(
-            [(np.einsum("ni,nij->nj", value[own], one[of]) * value[own]).sum(axis=1) for one in form], 1
-        )
+        each = value[own]
+        energy = np.stack([((each[:, None] @ one[of])[:, 0] * each).sum(axis=1) for one in form], axis=1)
         chance[own] = _chances(energy, constant[of], freedom[of])
         inflation[own] = ratio[of]
     return chance, inflation
@@ -128,21 +127,19 @@ def _forms(time: FloatArray, season: IntArray) -> tuple[FloatArray, FloatArray, 
     years = np.where(used, time - centre[:, None], 0.0) / YEAR
     design = np.concatenate([dummies, years[:, :, None]], axis=2)
     unused = np.einsum("mp,pq->mpq", ~design.any(axis=1), np.eye(design.shape[2]))
-    forms, constants, ratios = [], [], []
-    for share, tau in MIXTURES:
-        rho = np.where(apart, share * np.exp(-np.abs(ahead) / tau), 0.0)
-        correlation = rho + np.eye(time.shape[1])
-        inverse = np.linalg.inv(correlation)
-        columns = inverse @ design
-        normal = np.swapaxes(design, 1, 2) @ columns + unused
-        forms.append(inverse - columns @ np.linalg.solve(normal, np.swapaxes(columns, 1, 2)))
-        constants.append(np.linalg.slogdet(correlation)[1] + np.linalg.slogdet(normal)[1])
-        weight = (pairs / np.sqrt(2 * (1 - rho))).sum(axis=2)
-        ratios.append(np.einsum("mi,mij,mj->m", weight, correlation, weight))
-    ratio = np.stack(ratios, axis=1)
+    share, tau = (np.array(column)[:, None, None, None] for column in zip(*MIXTURES, strict=True))
+    rho = np.where(apart, share * np.exp(-np.abs(ahead) / tau), 0.0)
+    correlation = rho + np.eye(time.shape[1])
+    inverse = np.linalg.inv(correlation)
+    columns = inverse @ design
+    normal = np.swapaxes(design, 1, 2) @ columns + unused
+    form = inverse - columns @ np.linalg.solve(normal, np.swapaxes(columns, 2, 3))
+    constant = np.linalg.slogdet(correlation)[1] + np.linalg.slogdet(normal)[1]
+    weight = (pairs / np.sqrt(2 * (1 - rho))).sum(axis=3)
+    ratio = ((correlation @ weight[..., None])[..., 0] * weight).sum(axis=2).T
     ratio = np.maximum(ratio / np.maximum(ratio[:, :1], np.finfo(float).tiny), 1.0)
     freedom = used.sum(axis=1) - design.any(axis=1).sum(axis=1)
-    return np.stack(forms), np.stack(constants, axis=1), freedom, ratio
+    return form, constant.T, freedom, ratio
 
 
 def _chances(energy: FloatArray, constant: FloatArray, freedom: IntArray) -> FloatArray:

@@ -52,8 +52,9 @@ def drying_capacity(
     known = ~(np.isnan(wall_t) | np.isnan(room_t) | np.isnan(room_rh))
     if not known.any():
         return None
-    climate = (wall_t[known], WET_WALL_HUMIDITY, room_t[known], room_rh[known])
-    typical, most_open, tightest = (float(np.mean(drying_flux(*climate, sd, film_sd_m))) for sd in stack)
+    wall, room, damp = wall_t[known, None], room_t[known, None], room_rh[known, None]
+    flux = drying_flux(wall, WET_WALL_HUMIDITY, room, damp, np.array(stack), film_sd_m)
+    typical, most_open, tightest = flux.mean(axis=0).tolist()
     low, high = sorted((most_open, tightest))
     return Capacity(typical, low, high, film_sd_m / (film_sd_m + stack[0]), int(known.sum()))
 

@@ -7,7 +7,8 @@ that can't be had is NaN; the verdict's model is made for that. Their names stan
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +19,9 @@ from inspections.analysis.levels import Level
 from inspections.analysis.margins import Margins
 from inspections.analysis.materials import stack_sd
 from inspections.analysis.records import YEAR, FloatArray, SectionRecord
-from inspections.analysis.regression import SeasonalFit, seasonal_fit
-from inspections.analysis.series import PreparedBuilding, since
+from inspections.analysis.regression import Asked, SeasonalFit, seasonal_fits
+from inspections.analysis.series import AREAS, MOISTURE, PreparedBuilding, since
+from inspections.analysis.tabulating import median
 
 #: Groups of statistics, each one piece of evidence. The first is the prior: it needs no reading.
 GROUPS: dict[str, tuple[str, ...]] = {
@@ -107,7 +109,6 @@ METER_NOISE = 0.04
 SHORT_MARGIN = 1.5
 #: Years over which "recent" is meant: four half-yearly visits.
 RECENT = 2.5
-_AREA_QUANTITIES = ("hollow_area", "spall_area", "salt_area")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,40 +134,72 @@ class _Fitted:
     fit: SeasonalFit
 
 
-def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionFeatures]:
-    """The statistics of every section of a house, as of local day ``as_of``, in the house's order.
+@dataclass(frozen=True, slots=True)
+class _House:
+    """What the statistics of a house's sections share.
 
-    ``prepared`` must hold nothing later than that day.
+    ``seen`` is the last day with a reading, ``noise`` the moisture meters' scatter in this house, ``fitted``
+    each section's levels with their fits.
     """
-    noise = {name: _house_noise(prepared, name) for name in ("surface_moisture", "deep_moisture")}
-    seen = _last_seen(prepared, as_of)
-    fitted: dict[str, dict[str, _Fitted]] = {}
-    for section in prepared.record.sections:
-        start = coat_start(section, as_of)
-        fitted[section.code] = _fit_all(prepared, section, start, seen, noise)
-    features = []
-    for section in prepared.record.sections:
-        own = fitted[section.code]
-        values = prior_statistics(section, as_of, prepared.record.events)
-        margins = prepared.margins[section.code]
-        values |= _face(prepared, section, own, fitted, seen)
-        values |= _deep(prepared, section, own, fitted, seen)
-        values |= _in_wall(own)
-        values |= _areas(own, seen)
-        values |= _air(own, margins)
-        values |= _others(own)
-        vector = np.array([values.get(name, np.nan) for name in FEATURES])
-        features.append(
-            SectionFeatures(
-                section=section.code,
-                vector=vector,
-                coat_start=coat_start(section, as_of),
-                fits={name: item.fit for name, item in own.items()},
-                margins=margins,
-                resistance_m=stack_sd(standing(section, as_of), as_of)[0],
-            )
+
+    prepared: PreparedBuilding
+    as_of: float
+    seen: float
+    noise: dict[str, float]
+    fitted: dict[str, dict[str, _Fitted]]
+
+
+def building_features(prepared: PreparedBuilding, as_of: float) -> list[SectionFeatures]:
+    """As :func:`all_features`, of one house."""
+    return all_features([prepared], as_of)[0]
+
+
+def all_features(houses: Sequence[PreparedBuilding], as_of: float) -> list[list[SectionFeatures]]:
+    """The statistics of every section of each house, as of local day ``as_of``, in the house's order.
+
+    The houses must hold nothing later than that day.
+    """
+    begun = [
+        _House(
+            prepared,
+            as_of,
+            _last_seen(prepared, as_of),
+            {name: _house_noise(prepared, name) for name in MOISTURE},
+            {section.code: {} for section in prepared.record.sections},
         )
-    return features
+        for prepared in houses
+    ]
+    wanted = [
+        (house.fitted[section.code], quantity, level, asked)
+        for house in begun
+        for section in house.prepared.record.sections
+        for quantity, level, asked in _to_fit(house, section)
+    ]
+    fits = seasonal_fits([asked for _, _, _, asked in wanted])
+    for (fitted, quantity, level, _), fit in zip(wanted, fits, strict=True):
+        if fit is not None:
+            fitted[quantity] = _Fitted(level, fit)
+    return [[_features(house, section) for section in house.prepared.record.sections] for house in begun]
+
+
+def _features(house: _House, section: SectionRecord) -> SectionFeatures:
+    prepared, as_of, own = house.prepared, house.as_of, house.fitted[section.code]
+    values = prior_statistics(section, as_of, prepared.record.events)
+    margins = prepared.margins[section.code]
+    values |= _face(house, section, own)
+    values |= _deep(house, section, own)
+    values |= _in_wall(own)
+    values |= _areas(own, house.seen)
+    values |= _air(own, margins)
+    values |= _others(own)
+    return SectionFeatures(
+        section=section.code,
+        vector=np.array([values.get(name, np.nan) for name in FEATURES]),
+        coat_start=coat_start(section, as_of),
+        fits={name: item.fit for name, item in own.items()},
+        margins=margins,
+        resistance_m=stack_sd(standing(section, as_of), as_of)[0],
+    )
 
 
 def _last_seen(prepared: PreparedBuilding, as_of: float) -> float:
@@ -185,30 +218,27 @@ def _house_noise(prepared: PreparedBuilding, quantity: str) -> float:
         level = levels.get(quantity)
         if level is not None and len(level) >= 5:
             gap = level.value[2:] - (level.value[1:-1] + level.value[:-2]) / 2
-            own.append(1.4826 * float(np.median(np.abs(gap))) / np.sqrt(1.5))
-    if own and np.median(own) > 0:
-        return float(np.median(own))
+            own.append(1.4826 * median(np.abs(gap)) / np.sqrt(1.5))
+    middle = median(own)
+    if middle > 0:
+        return middle
     sizes = [
-        np.median(np.abs(levels[quantity].value)) for levels in prepared.levels.values() if quantity in levels
+        median(np.abs(levels[quantity].value)) for levels in prepared.levels.values() if quantity in levels
     ]
-    return max(METER_NOISE * float(np.median(sizes)), 1e-6) * 2 if sizes else 1.0
+    return max(METER_NOISE * median(sizes), 1e-6) * 2 if sizes else 1.0
 
 
-def _fit_all(
-    prepared: PreparedBuilding, section: SectionRecord, start: float, as_of: float, noise: dict[str, float]
-) -> dict[str, _Fitted]:
-    fitted = {}
-    for quantity, level in prepared.levels[section.code].items():
-        expected = noise.get(quantity, EXPECTED_NOISE.get(quantity))
+def _to_fit(house: _House, section: SectionRecord) -> Iterator[tuple[str, Level, Asked]]:
+    """Each level of a section since its coat began, and what to fit to it."""
+    start = coat_start(section, house.as_of)
+    for quantity, level in house.prepared.levels[section.code].items():
+        expected = house.noise.get(quantity, EXPECTED_NOISE.get(quantity))
         if expected is None:
             continue
         window = since(level, start)
-        if quantity in _AREA_QUANTITIES:
-            window = _root_share(window, coat_area(section, as_of))
-        fit = seasonal_fit(window.time, window.low, window.high, as_of, expected)
-        if fit is not None:
-            fitted[quantity] = _Fitted(window, fit)
-    return fitted
+        if quantity in AREAS:
+            window = _root_share(window, coat_area(section, house.seen))
+        yield quantity, window, Asked(window.time, window.low, window.high, house.seen, expected)
 
 
 def _root_share(level: Level, area: float) -> Level:
@@ -223,24 +253,18 @@ def _root_share(level: Level, area: float) -> Level:
 # Moisture ------------------------------------------------------------------------------------------------
 
 
-def _face(
-    prepared: PreparedBuilding,
-    section: SectionRecord,
-    own: dict[str, _Fitted],
-    fitted: dict[str, dict[str, _Fitted]],
-    as_of: float,
-) -> dict[str, float]:
+def _face(house: _House, section: SectionRecord, own: dict[str, _Fitted]) -> dict[str, float]:
     item = own.get("surface_moisture")
     if item is None:
         return {}
-    fit, whole = item.fit, prepared.levels[section.code]["surface_moisture"]
+    fit, whole = item.fit, house.prepared.levels[section.code]["surface_moisture"]
     winter, spring = fit.season
-    return _moisture("face", prepared, section, "surface_moisture", fitted, as_of) | {
+    return _moisture("face", house, section, "surface_moisture") | {
         "face_line": _line_significance(whole),
         "face_winter": _signed_root(winter / fit.noise),
         "face_spring": _signed_root(spring / fit.noise),
         "face_spike": float(np.max(fit.residual, initial=0.0) / fit.noise) if fit.n > 3 else np.nan,
-        "face_scatter": float(np.log(np.std(fit.residual) / _house_noise(prepared, "surface_moisture") + 0.1))
+        "face_scatter": float(np.log(np.std(fit.residual) / house.noise["surface_moisture"] + 0.1))
         if fit.n > 4
         else np.nan,
         "face_height": _signed_root(whole.height_slope / fit.noise)
@@ -249,17 +273,11 @@ def _face(
     }
 
 
-def _deep(
-    prepared: PreparedBuilding,
-    section: SectionRecord,
-    own: dict[str, _Fitted],
-    fitted: dict[str, dict[str, _Fitted]],
-    as_of: float,
-) -> dict[str, float]:
+def _deep(house: _House, section: SectionRecord, own: dict[str, _Fitted]) -> dict[str, float]:
     item = own.get("deep_moisture")
     if item is None:
         return {}
-    values = _moisture("deep", prepared, section, "deep_moisture", fitted, as_of)
+    values = _moisture("deep", house, section, "deep_moisture")
     face = own.get("surface_moisture")
     over = np.nan
     if face is not None and face.level.unit == item.level.unit:
@@ -268,45 +286,37 @@ def _deep(
     return values | {"deep_over_face": over, "deep_swing": float(np.sqrt(swing))}
 
 
-def _moisture(
-    prefix: str,
-    prepared: PreparedBuilding,
-    section: SectionRecord,
-    quantity: str,
-    fitted: dict[str, dict[str, _Fitted]],
-    as_of: float,
-) -> dict[str, float]:
-    item = fitted[section.code][quantity]
+def _moisture(prefix: str, house: _House, section: SectionRecord, quantity: str) -> dict[str, float]:
+    item = house.fitted[section.code][quantity]
     fit, level = item.fit, item.level
-    whole = prepared.levels[section.code][quantity]
+    whole = house.prepared.levels[section.code][quantity]
     error = float(np.hypot(fit.rate_error, level.rate_sd))
     peers = np.array(
         [
             other[quantity].fit.level
-            for code, other in fitted.items()
+            for code, other in house.fitted.items()
             if code != section.code and quantity in other and other[quantity].level.unit == level.unit
         ]
     )
-    spread = (
-        max(float(np.median(np.abs(peers - np.median(peers)))) * 1.4826, fit.noise) if len(peers) else np.nan
-    )
-    instrument = prepared.record.instruments.get(str(level.instrument[-1]))
+    middle = median(peers)
+    spread = max(median(np.abs(peers - middle)) * 1.4826, fit.noise)
+    instrument = house.prepared.record.instruments.get(str(level.instrument[-1]))
     low, high = range_in(instrument, level.unit) if instrument else (-np.inf, np.inf)
     span = high - low
     return {
         f"{prefix}_rate": _signed_root(fit.rate / fit.noise),
         f"{prefix}_significance": _signed_root(fit.rate / error),
         f"{prefix}_change": _signed_root(fit.rate * fit.years / fit.noise),
-        f"{prefix}_rank": _signed_root((fit.level - np.median(peers)) / spread) if len(peers) else np.nan,
+        f"{prefix}_rank": _signed_root((fit.level - middle) / spread) if len(peers) else np.nan,
         f"{prefix}_share": float((fit.level - low) / span) if np.isfinite(span) else np.nan,
-        f"{prefix}_recent": _recent_change(fit, level, as_of),
+        f"{prefix}_recent": _recent_change(fit, level, house.seen),
         f"{prefix}_break": _break_at_coat(whole, level, fit),
     }
 
 
 def _signed_root(value: float) -> float:
     """Square root that keeps its sign: calms long tails without an edge."""
-    return float(np.sign(value) * np.sqrt(abs(value)))
+    return math.copysign(math.sqrt(abs(value)), value)
 
 
 def _recent_change(fit: SeasonalFit, level: Level, as_of: float) -> float:
@@ -385,12 +395,12 @@ def _air(own: dict[str, _Fitted], margins: Margins) -> dict[str, float]:
         follows = _correlation(face, margins.time, np.minimum(margins.margin, 6.0))
         air = _correlation(face, margins.time, margins.air_humidity)
     return {
-        "margin": float(np.median(recent)),
+        "margin": median(recent),
         "margin_low": float(np.min(recent)),
         "margin_short": float(((recent < SHORT_MARGIN).sum() + 0.3) / (n + 1)),
         "face_follows_margin": follows,
         "face_follows_air": air,
-        "air": float(np.median(margins.air_humidity[-8:]) - 60) / 10,
+        "air": (median(margins.air_humidity[-8:]) - 60) / 10,
     }
 
 

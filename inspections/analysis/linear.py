@@ -14,6 +14,7 @@ import numpy.typing as npt
 from scipy.special import log_ndtr
 
 from inspections.analysis.records import FloatArray
+from inspections.analysis.tabulating import median
 
 #: Huber's constant: 95 % efficiency where the errors are normal (Huber 1981).
 HUBER = 1.345
@@ -183,7 +184,7 @@ def _drawn_in(rows: FloatArray, target: FloatArray, gaps: FloatArray | None, tau
         before = fitted
         fitted = rows @ (projector @ drawn)
         residual = target - fitted
-        scale = float(np.median(np.abs(residual))) / NORMAL_MAD
+        scale = median(np.abs(residual)) / NORMAL_MAD
         if scale <= _TOLERANCE * size:
             return target
         far = np.abs(residual) > HUBER * scale
@@ -346,19 +347,20 @@ def _olsen(
 
 
 def truncated_normal(
-    mean: FloatArray, sd: float, low: FloatArray, high: FloatArray
+    mean: FloatArray, sd: float | FloatArray, low: FloatArray, high: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean and variance of normals (mean (n,), one sd) given that they lie in [low, high] (n,).
+    """Mean and variance of normals (mean (n,), sd one or (n,)) given that they lie in [low, high] (n,).
 
     Where the bounds are equal: that value, and no variance. Johnson, Kotz and Balakrishnan (1994), Continuous
     Univariate Distributions 1, sec. 10.1.
     """
     exact = low == high
     result, variance = np.array(low, dtype=float), np.zeros(len(mean))
-    a, b = (low[~exact] - mean[~exact]) / sd, (high[~exact] - mean[~exact]) / sd
+    sds = np.broadcast_to(sd, mean.shape)[~exact]
+    a, b = (low[~exact] - mean[~exact]) / sds, (high[~exact] - mean[~exact]) / sds
     _, shift, shrunk = interval_moments(a, b)
-    result[~exact] = mean[~exact] + sd * shift
-    variance[~exact] = sd**2 * shrunk
+    result[~exact] = mean[~exact] + sds * shift
+    variance[~exact] = sds**2 * shrunk
     return result, variance
 
 
@@ -372,6 +374,9 @@ def interval_moments(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArr
 
 def _mass(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log probability of a standard normal between a and b, and its density at each over that probability."""
+    if np.isposinf(b).all():
+        log_mass = log_ndtr(-a)
+        return log_mass, np.exp(-0.5 * a**2 - _LOG_ROOT_TWO_PI - log_mass), np.zeros_like(a)
     flip = a > 0
     lower, upper = np.where(flip, -b, a), np.where(flip, -a, b)
     log_upper, log_lower = log_ndtr(upper), log_ndtr(lower)

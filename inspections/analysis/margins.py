@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice, pairwise
 
 import numpy as np
 
 from inspections.analysis.psychrometrics import dew_point_margin
 from inspections.analysis.records import YEAR, FloatArray, Readings, TextArray
+from inspections.analysis.tabulating import median
 
 #: Share of the step from outside to room air that an inside face keeps (ISO 13788: f_Rsi = 1 - U R_si): solid
 #: masonry of half a metre, U near 1.5 W/(m2 K), with R_si 0.13 m2 K/W. Common practice.
@@ -17,6 +20,9 @@ FACE_TEMPERATURE_FACTOR = 0.8
 GROUND_MEAN, GROUND_SWING, GROUND_WARMEST_DAY = 10.0, 6.0, 230.0
 #: Visits of the section's own whose drop from air to face stands in for a missing one.
 LEAST_OWN_VISITS = 4
+
+#: What a margin rests on.
+_READ = ("air_temperature", "air_humidity", "surface_temperature", "outdoor_temperature")
 
 MEASURED = ""
 FROM_OWN_VISITS = "surface temperature from this section's usual drop below the air"
@@ -43,53 +49,76 @@ class Margins:
 
 
 def dew_point_margins(section_readings: Readings, building_readings: Readings) -> Margins:
-    """Margins on each day that both temperature and humidity of the room's air were read.
+    """As :func:`all_margins`, of one section."""
+    return all_margins([([section_readings], building_readings)])[0][0]
 
-    The room's air is that of the section's own readings where it has any that day, else of the house; of
-    several readings a day the median. An unread surface temperature is taken from the section's usual drop
-    below the air (median over at least four visits), else from the outdoor temperature of that day or that of
-    the ground by the temperature factor of ISO 13788; ``assumed`` names which.
+
+def all_margins(houses: Sequence[tuple[Sequence[Readings], Readings]]) -> list[list[Margins]]:
+    """Margins of each house's sections, whose readings stand before those of the house as a whole.
+
+    They are on each day that both temperature and humidity of the room's air were read. The room's air is
+    that of the section's own readings where it has any that day, else of the house; of several readings a day
+    the median. An unread surface temperature is taken from the section's usual drop below the air (median
+    over at least four visits), else from the outdoor temperature of that day or that of the ground by the
+    temperature factor of ISO 13788; ``assumed`` names which.
     """
-    temperature, humidity = (
-        {**_daily(building_readings, name), **_daily(section_readings, name)}
-        for name in ("air_temperature", "air_humidity")
+    visits = [
+        [_visits(_daily(own), of_house) for own in sections]
+        for sections, of_house in ((sections, _daily(house)) for sections, house in houses)
+    ]
+    every = [one for house in visits for one in house]
+    time, air, damp, surface, outdoors = np.concatenate([np.zeros((5, 0)), *every], axis=1)
+    edges = np.cumsum([0, *(one.shape[1] for one in every)]).tolist()
+    face, assumed = _assumed(time, air, surface, outdoors, edges)
+    margin = dew_point_margin(air, damp, face)
+    parts = (
+        Margins(time[own], margin[own], air[own], damp[own], face[own], assumed[own])
+        for own in (slice(start, stop) for start, stop in pairwise(edges))
     )
-    time = np.array(sorted(temperature.keys() & humidity.keys()), dtype=float)
-    air, damp = _on(temperature, time), _on(humidity, time)
-    surface = _on(_daily(section_readings, "surface_temperature"), time)
-    outdoors = {
-        **_daily(building_readings, "outdoor_temperature"),
-        **_daily(section_readings, "outdoor_temperature"),
-    }
-    face, assumed = _assume(time, air, surface, _on(outdoors, time))
-    return Margins(time, dew_point_margin(air, damp, face), air, damp, face, assumed)
+    return [list(islice(parts, len(house))) for house in visits]
 
 
-def _daily(readings: Readings, quantity: str) -> dict[float, float]:
-    own = readings.of(quantity)
+_Daily = dict[str, dict[float, float]]
+
+
+def _daily(readings: Readings) -> _Daily:
+    """The day's value of each quantity of the air and the face: the median, where there are several."""
+    found: dict[str, dict[float, list[float]]] = {name: {} for name in _READ}
     # A reading off the scale has no value that a dew point could be had from.
-    own = own.where(own.low == own.high)
-    days, first, count = np.unique(np.floor(own.time), return_index=True, return_counts=True)
-    value = own.value[first]
-    for i in np.flatnonzero(count > 1):
-        value[i] = np.median(own.value[first[i] : first[i] + count[i]])
-    return dict(zip(days.tolist(), value.tolist(), strict=True))
+    plain = (readings.low == readings.high).tolist()
+    days = np.floor(readings.time).tolist()
+    for name, day, value, told in zip(
+        readings.quantity.tolist(), days, readings.value.tolist(), plain, strict=True
+    ):
+        if told and name in found:
+            found[name].setdefault(day, []).append(value)
+    return {
+        name: {day: several[0] if len(several) == 1 else median(several) for day, several in by_day.items()}
+        for name, by_day in found.items()
+    }
 
 
-def _on(by_day: dict[float, float], time: FloatArray) -> FloatArray:
-    return np.array([by_day.get(float(day), np.nan) for day in time], dtype=float)
+def _visits(own: _Daily, house: _Daily) -> FloatArray:
+    """Days, air temperature and humidity, surface and outdoor temperature (5, n), NaN where not read."""
+    by_day = [own[name] if name == "surface_temperature" else {**house[name], **own[name]} for name in _READ]
+    time = sorted(by_day[0].keys() & by_day[1].keys())
+    return np.array([time, *([one.get(day, np.nan) for day in time] for one in by_day)], dtype=float)
 
 
-def _assume(
-    time: FloatArray, air: FloatArray, surface: FloatArray, outdoors: FloatArray
+def _assumed(
+    time: FloatArray, air: FloatArray, surface: FloatArray, outdoors: FloatArray, edges: list[int]
 ) -> tuple[FloatArray, TextArray]:
+    """The face's temperature (n,), and what stood in for a reading of it, of sections between ``edges``."""
     read = ~np.isnan(surface)
-    if read.sum() >= LEAST_OWN_VISITS:
-        stand_in = air - np.median((air - surface)[read])
-        words = np.full(len(time), FROM_OWN_VISITS)
-    else:
-        season = np.cos(2 * np.pi * (time - GROUND_WARMEST_DAY) / YEAR)
-        beyond = np.where(np.isnan(outdoors), GROUND_MEAN + GROUND_SWING * season, outdoors)
-        stand_in = beyond + FACE_TEMPERATURE_FACTOR * (air - beyond)
-        words = np.where(np.isnan(outdoors), FROM_GROUND, FROM_OUTDOORS)
+    season = np.cos(2 * np.pi * (time - GROUND_WARMEST_DAY) / YEAR)
+    beyond = np.where(np.isnan(outdoors), GROUND_MEAN + GROUND_SWING * season, outdoors)
+    stand_in = beyond + FACE_TEMPERATURE_FACTOR * (air - beyond)
+    longest = max(map(len, (FROM_OWN_VISITS, FROM_OUTDOORS, FROM_GROUND)))
+    words = np.where(np.isnan(outdoors), FROM_GROUND, FROM_OUTDOORS).astype(f"<U{longest}")
+    drop = air - surface
+    for start, stop in pairwise(edges):
+        own = drop[start:stop][read[start:stop]]
+        if len(own) >= LEAST_OWN_VISITS:
+            stand_in[start:stop] = air[start:stop] - median(own)
+            words[start:stop] = FROM_OWN_VISITS
     return np.where(read, surface, stand_in), np.where(read, MEASURED, words)

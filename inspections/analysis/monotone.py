@@ -88,8 +88,10 @@ def isotonic_between(low: FloatArray, high: FloatArray, weights: FloatArray | No
     """
     fit = isotonic(np.where(np.isfinite(low), low, high), weights)
     for _ in range(_ALTERNATIONS):
-        previous = fit
-        fit = isotonic(np.clip(fit, low, high), weights)
+        previous, nearest = fit, np.clip(fit, low, high)
+        if np.array_equal(nearest, fit):
+            break
+        fit = isotonic(nearest, weights)
         if np.abs(fit - previous).max(initial=0.0) < _NEAR:
             break
     return fit

@@ -15,17 +15,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaincc, gammaincc
+from scipy.special import betaincc, gammaincc, gammaln, ndtri
 
 from inspections.analysis.linear import interval_moments
 from inspections.analysis.monotone import (
     DETECTION_LIMIT,
+    ERROR_FLOOR,
+    ERROR_SHARE,
     isotonic_between,
     onset_of,
     survey_bounds,
     survey_error,
 )
 from inspections.analysis.records import YEAR, FloatArray
+from inspections.analysis.tabulating import median
 
 #: Longest forecast, years.
 HORIZON = 30.0
@@ -47,9 +50,15 @@ JUMPS_PER_YEAR = 1.0
 
 #: Parts of the mixture that weigh less than this, in proportion to the heaviest, are left out.
 _NEGLIGIBLE = 1e-2
-_QUADRATURE = 3
-#: Dates are found to this many days.
-DAYS = 1.0
+_RATE, _JUMPS = (grid.ravel() for grid in np.meshgrid(RATES, JUMPS, indexing="ij"))
+_SPREAD = _RATE**2 / _JUMPS
+#: The incomplete gamma function's series is summed up to here, in so many terms: the next is under 1e-17.
+_SMALL, _TERMS = 1.1, 18
+#: Normal quadrature for the level at the last survey.
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+#: Dates are found to the horizon's part by this number, two thirds of a day.
+_STEPS = 2**14
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,14 +92,12 @@ class _Mixture:
 
     def passed(self, threshold: float, day: FloatArray) -> FloatArray:
         """P(threshold reached by each ``day`` (m,)), shape (m,)."""
-        nodes, weights = _nodes()
-        level = np.maximum(self.level[:, None] + np.sqrt(self.variance)[:, None] * nodes, 0.0)
+        level = np.maximum(self.level[:, None] + np.sqrt(self.variance)[:, None] * _NODES, 0.0)
         need = np.maximum(threshold - level, 0.0)
         years = np.maximum(day - self.last, 0.0) / YEAR
         shape = np.maximum(self.jumps[:, None, None] * years, np.finfo(float).tiny)
         size = (need * (self.jumps / self.rate)[:, None])[:, :, None]
-        reached = np.where(size <= 0, 1.0, gammaincc(shape, size))
-        return np.asarray(np.einsum("g,q,gqm->m", self.chance, weights, reached), dtype=float)
+        return np.asarray(np.einsum("g,q,gqm->m", self.chance, _WEIGHTS, _grown(shape, size)), dtype=float)
 
     def mean(self, of: FloatArray) -> float:
         return float(self.chance @ of)
@@ -150,41 +157,76 @@ def first_passage(
     return Passage(early, expected, late, rate, jumps, level, level_sd, method)
 
 
+def _grown(shape: FloatArray, size: FloatArray) -> FloatArray:
+    """P(a gamma variable of ``shape`` and scale 1 is at least ``size``), the two broadcast."""
+    shape, size = np.broadcast_arrays(shape, size)
+    # scipy's function takes a hundred times longer where both are small.
+    small = size <= _SMALL
+    grown = np.empty(shape.shape)
+    grown[~small] = gammaincc(shape[~small], size[~small])
+    shape, size = shape[small], size[small]
+    total = np.ones(shape.shape)
+    for term in range(_TERMS, 0, -1):
+        total *= size / (shape + term)
+        total += 1.0
+    with np.errstate(divide="ignore"):
+        grown[small] = 1 - total * np.exp(shape * np.log(size) - size - gammaln(shape + 1))
+    return grown
+
+
 def _mixture(time: FloatArray, low: FloatArray, high: FloatArray) -> _Mixture:
     # A first sign may have been the surveyor's error: the loss may have begun later, up to the last survey.
     begun = np.linspace(time[0], time[-1], ONSETS + 1)[:-1]
     if low[0] > 0:
         begun = np.concatenate([time[0] - BEFORE * YEAR, begun])
-    start, rate, jumps = (grid.ravel() for grid in np.meshgrid(begun, RATES, JUMPS, indexing="ij"))
-    level, variance, score = np.zeros(len(start)), np.zeros(len(start)), np.zeros(len(start))
-    before = start
-    for day, least, most in zip(time, low, high, strict=True):
-        years = np.maximum(day - np.maximum(start, before), 0.0) / YEAR
-        before = np.full(len(start), day)
-        level = level + rate * years
-        variance = variance + rate**2 / jumps * years
-        # The error of the share expected, not of that read: low readings would pass for the surer ones.
-        total = variance + survey_error(level) ** 2
-        gain = variance / total
-        if least == most:
-            away = least - level
-            score -= 0.5 * (np.log(total) + away**2 / total)
-            level, variance = level + gain * away, variance * (1 - gain)
-            continue
-        root = np.sqrt(total)
-        mass, shift, shrunk = interval_moments((least - level) / root, (most - level) / root)
-        score += mass
-        level, variance = level + gain * root * shift, variance * (1 - gain) + gain**2 * total * shrunk
-    step = float(np.median(np.diff(time))) / YEAR if len(time) > 1 else 1.0
+    # Until its onset nothing is lost, whatever the rate is to be: (onsets, rates and jumps).
+    unhurt = _score_of_none(low, high)[np.searchsorted(time, begun, side="right")]
+    score, level, variance = np.zeros((3, len(begun), len(_RATE)))
+    score += unhurt[:, None]
+    before = -np.inf
+    for day, least, most in zip(time.tolist(), low.tolist(), high.tolist(), strict=True):
+        on = int(np.searchsorted(begun, day))
+        years = ((day - np.maximum(begun[:on], before)) / YEAR)[:, None]
+        level[:on] += years * _RATE
+        variance[:on] += years * _SPREAD
+        if on:
+            _survey(level[:on], variance[:on], score[:on], least, most)
+        before = day
+    score, level, variance = score.ravel(), level.ravel(), variance.ravel()
+    step = median(np.diff(time)) / YEAR if len(time) > 1 else 1.0
     chance = np.exp(TEMPER * min(np.sqrt(step), 1.0) * (score - score.max()))
-    kept = chance > _NEGLIGIBLE
+    kept = np.flatnonzero(chance > _NEGLIGIBLE)
     share = chance[kept] / chance[kept].sum()
-    return _Mixture(share, rate[kept], jumps[kept], level[kept], variance[kept], float(time[-1]))
+    of = kept % len(_RATE)
+    return _Mixture(share, _RATE[of], _JUMPS[of], level[kept], variance[kept], float(time[-1]))
 
 
-def _nodes() -> tuple[FloatArray, FloatArray]:
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_QUADRATURE)
-    return nodes, weights / weights.sum()
+def _score_of_none(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Log likelihood of the first 0 to n surveys of a wall that has lost nothing (n + 1,)."""
+    exact = low == high
+    score = np.zeros(len(low))
+    score[exact] = -0.5 * (2 * np.log(ERROR_FLOOR) + (low[exact] / ERROR_FLOOR) ** 2)
+    score[~exact] = interval_moments(low[~exact] / ERROR_FLOOR, high[~exact] / ERROR_FLOOR)[0]
+    return np.concatenate([[0.0], np.cumsum(score)])
+
+
+def _survey(level: FloatArray, variance: FloatArray, score: FloatArray, least: float, most: float) -> None:
+    """Carry parts (k, j), in place, over one survey."""
+    # The error of the share expected, not of that read: low readings would pass for the surer ones.
+    total = ERROR_FLOOR**2 + (ERROR_SHARE * level) ** 2
+    total += variance
+    gain = variance / total
+    if least == most:
+        away = least - level
+        score -= 0.5 * (np.log(total) + away**2 / total)
+        level += gain * away
+        variance *= 1 - gain
+        return
+    root = np.sqrt(total)
+    mass, shift, shrunk = interval_moments((least - level) / root, (most - level) / root)
+    score += mass
+    level += gain * root * shift
+    variance *= 1 - gain * (1 - shrunk)
 
 
 def _dates(
@@ -195,15 +237,38 @@ def _dates(
     threshold: float,
     chances: FloatArray,
 ) -> FloatArray:
-    """Days on which the probability of having passed reaches each chance, found by halving."""
-    low, high = np.full(len(chances), float(as_of)), np.full(len(chances), as_of + HORIZON * YEAR)
-    past, beyond = future.passed(threshold, low) >= chances, future.passed(threshold, high) < chances
-    while (high - low).max() > DAYS:
-        middle = (low + high) / 2
-        reached = future.passed(threshold, middle) >= chances
-        low, high = np.where(reached, low, middle), np.where(reached, middle, high)
-    found = np.where(past, _crossing(time, fit, threshold, as_of), (low + high) / 2)
+    """Days on which the probability of having passed reaches each chance, to half a step of the horizon.
+
+    The two steps that a chance lies between are found by lines between probits over the logarithm of time,
+    near which both laws are straight (Dowell and Jarratt 1971, BIT 11, 168, for the halving).
+    """
+    step = HORIZON * YEAR / _STEPS
+    elapsed = 1 + (as_of - time[-1]) / step
+    ends = future.passed(threshold, as_of + step * np.array([0.0, _STEPS]))
+    past, beyond = ends[0] >= chances, ends[1] < chances
+    aim = ndtri(chances)
+    place = np.outer([0.0, _STEPS], np.ones(len(chances)))
+    off = _probit(ends)[:, None] - aim
+    kept = np.full(len(chances), -1)
+    while (own := np.flatnonzero(~past & ~beyond & (place[1] - place[0] > 1))).size:
+        low, high = place[:, own]
+        begin, end = np.log(low + elapsed), np.log(high + elapsed)
+        share = off[0, own] / (off[0, own] - off[1, own])
+        guess = np.round(np.exp(begin + share * (end - begin)) - elapsed)
+        guess = np.clip(guess, low + 1, high - 1)
+        chance = future.passed(threshold, as_of + step * guess)
+        side = (chance >= chances[own]).astype(int)
+        place[side, own] = guess
+        off[side, own] = _probit(chance) - aim[own]
+        # An end that stays twice is pulled in by halves.
+        off[1 - side, own] *= np.where(kept[own] == 1 - side, 0.5, 1.0)
+        kept[own] = 1 - side
+    found = np.where(past, _crossing(time, fit, threshold, as_of), as_of + step * (place[0] + 0.5))
     return np.where(beyond, np.inf, found)
+
+
+def _probit(chance: FloatArray) -> FloatArray:
+    return np.asarray(ndtri(np.clip(chance, 1e-15, 1 - 1e-15)), dtype=float)
 
 
 def _crossing(time: FloatArray, fit: FloatArray, threshold: float, as_of: float) -> float:

@@ -136,11 +136,9 @@ def _log_saturation(t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _curve(
     kelvin: FloatArray, coefficients: tuple[float, ...], logarithmic: float
 ) -> tuple[FloatArray, FloatArray]:
-    powers = range(-1, len(coefficients) - 1)
-    terms = zip(coefficients, powers, strict=True)
-    value = logarithmic * np.log(kelvin)
-    slope = logarithmic / kelvin
-    for coefficient, power in terms:
-        value = value + coefficient * kelvin ** float(power)
-        slope = slope + coefficient * power * kelvin ** float(power - 1)
-    return value, slope
+    # The powers run from -1 up: a polynomial and its derivative by Horner's scheme, over the temperature.
+    value, slope = np.zeros_like(kelvin), np.zeros_like(kelvin)
+    for place, coefficient in reversed(tuple(enumerate(coefficients))):
+        value = value * kelvin + coefficient
+        slope = slope * kelvin + (place - 1) * coefficient
+    return logarithmic * np.log(kelvin) + value / kelvin, (logarithmic + slope / kelvin) / kelvin

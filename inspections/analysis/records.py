@@ -116,8 +116,8 @@ class Readings:
     def __len__(self) -> int:
         return len(self.time)
 
-    def where(self, mask: npt.NDArray[np.bool_]) -> Readings:
-        """The readings that ``mask`` (bool, shape (n,)) keeps, in the same order."""
+    def where(self, mask: npt.NDArray[np.bool_] | npt.NDArray[np.int64] | slice) -> Readings:
+        """The readings that ``mask`` (bool, shape (n,)), indices or a slice keep, in that order."""
         return Readings(*(getattr(self, name)[mask] for name in READING_FIELDS))
 
     def of(self, quantity: str) -> Readings:
@@ -126,7 +126,8 @@ class Readings:
 
     def until(self, day: float) -> Readings:
         """The readings taken on local day ``day`` or before."""
-        return self.where(np.floor(self.time) <= day)
+        known = np.floor(self.time) <= day
+        return self if known.all() else self.where(known)
 
 
 READING_FIELDS = (
@@ -143,6 +144,19 @@ READING_FIELDS = (
     "inspector",
 )
 _TEXT_FIELDS = {"quantity", "unit", "instrument", "point", "inspector"}
+
+
+def numbered(column: TextArray) -> tuple[list[str], npt.NDArray[np.int64]]:
+    """The distinct words of a column (n,), sorted, and the number of each row's: numpy sorts words slowly."""
+    words = column.tolist()
+    names = sorted(set(words))
+    number = {name: i for i, name in enumerate(names)}
+    return names, np.fromiter(map(number.__getitem__, words), np.int64, len(words))
+
+
+def together(parts: Sequence[Readings]) -> Readings:
+    """Several sets of readings one after the other."""
+    return Readings(*(np.concatenate([getattr(part, name) for part in parts]) for name in READING_FIELDS))
 
 
 def readings_from_columns(columns: Mapping[str, Sequence[object] | FloatArray | TextArray]) -> Readings:

@@ -8,12 +8,15 @@ weighted down after Huber (1964). The prior is stated in units of the noise and 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from inspections.analysis.linear import HUBER, truncated_normal
 from inspections.analysis.records import YEAR, FloatArray
+from inspections.analysis.tabulating import alike
 
 #: Prior standard deviation of the rate, in noise standard deviations a year. A wall that fills over three to
 #: ten years moves by several noise widths in all; from common practice with hand meters, not from a source.
@@ -21,14 +24,19 @@ RATE_PRIOR = 1.5
 #: Prior standard deviation of the season's two coefficients, in noise standard deviations: a basement's
 #: readings swing more than they scatter.
 SEASON_PRIOR = 3.0
+#: Readings that the noise expected beforehand is worth.
+NOISE_WEIGHT = 4.0
+_PRIOR = np.diag([1e-6, RATE_PRIOR**-2, SEASON_PRIOR**-2, SEASON_PRIOR**-2])
 _ROUNDS = 6
+#: Series worked on at once, so that they fit a core's cache.
+_TOGETHER = 256
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonalFit:
     """Coefficients ``(level at the origin, rate a year, cosine, sine)`` and their covariance.
 
-    The origin is the time given to :func:`seasonal_fit`; the cosine peaks at the turn of the year. ``noise``
+    The origin is that of :class:`Asked`; the cosine peaks at the turn of the year. ``noise``
     is the standard deviation of one reading about the line, in the readings' unit. ``residual`` has shape
     (n,), censored readings standing at their conditional expectation.
     """
@@ -66,51 +74,84 @@ class SeasonalFit:
         return float(self.coefficient[2]), float(self.coefficient[3])
 
 
-def seasonal_fit(
-    time: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    origin: float,
-    noise_guess: float,
-    noise_weight: float = 4.0,
-) -> SeasonalFit | None:
-    """Fit level, rate and season to readings known to lie in ``[low, high]`` (equal where exact).
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Readings at days ``time`` known to lie in ``[low, high]`` (equal where exact), (n,), to be fitted.
 
-    ``time`` and ``origin`` are in days; arrays have shape (n,). ``noise_guess`` is the noise expected
-    beforehand, worth ``noise_weight`` readings. Returns None without a single reading.
+    The level is wanted at day ``origin``; ``noise`` is the scatter expected beforehand.
     """
-    n = len(time)
-    if n == 0:
-        return None
+
+    time: FloatArray
+    low: FloatArray
+    high: FloatArray
+    origin: float
+    noise: float
+
+
+def seasonal_fit(
+    time: FloatArray, low: FloatArray, high: FloatArray, origin: float, noise_guess: float
+) -> SeasonalFit | None:
+    """As :func:`seasonal_fits`, of one series; None without a single reading."""
+    return seasonal_fits([Asked(time, low, high, origin, noise_guess)])[0]
+
+
+def seasonal_fits(asked: Sequence[Asked]) -> list[SeasonalFit | None]:
+    """Level, rate and season of each series, many at once; None for those without a reading."""
+    found: list[SeasonalFit | None] = [None] * len(asked)
+    for which in alike([len(one.time) for one in asked], _TOGETHER):
+        read = [i for i in which if len(asked[i].time)]
+        for i, fit in zip(read, _fits([asked[i] for i in read]) if read else [], strict=True):
+            found[i] = fit
+    return found
+
+
+def _fits(asked: list[Asked]) -> list[SeasonalFit]:
+    """Series of like length, in rows that are filled up with readings of no weight."""
+    n = np.array([len(one.time) for one in asked])
+    used = np.arange(n.max()) < n[:, None]
+    time, low, high = (_rows([getattr(one, name) for one in asked], used) for name in ("time", "low", "high"))
+    origin = np.array([one.origin for one in asked])[:, None]
+    guess = np.array([one.noise for one in asked])
     angle = 2 * np.pi * time / YEAR
-    design = np.column_stack((np.ones(n), (time - origin) / YEAR, np.cos(angle), np.sin(angle)))
+    design = np.stack((np.ones_like(time), (time - origin) / YEAR, np.cos(angle), np.sin(angle)), axis=2)
+    across = np.ascontiguousarray(np.swapaxes(design, 1, 2))
     exact = low == high
     value = np.where(exact, low, np.where(np.isfinite(low), low, high))
-    spread = np.zeros(n)
-    noise = noise_guess
-    weight = np.ones(n)
-    prior = np.array([1e-6, RATE_PRIOR**-2, SEASON_PRIOR**-2, SEASON_PRIOR**-2])
-    normal = coefficient = np.zeros(0)
+    spread = np.zeros(value.shape)
+    weight = used.astype(float)
+    row, column = np.nonzero(~exact)
+    normal, coefficient, noise = np.zeros(0), np.zeros(0), guess
     for _ in range(_ROUNDS):
-        weighted = design * weight[:, None]
-        normal = weighted.T @ design + np.diag(prior)
-        coefficient = np.linalg.solve(normal, weighted.T @ value)
-        fitted = design @ coefficient
-        residual = value - fitted
-        energy = float(np.sum(weight * residual**2 + spread))
-        freedom = max(float(weight.sum()) - min(2.0, n - 1.0), 0.0)
-        noise = float(np.sqrt((energy + noise_weight * noise_guess**2) / (freedom + noise_weight)))
-        if not exact.all():
-            mean, variance = truncated_normal(fitted[~exact], noise, low[~exact], high[~exact])
-            value[~exact] = mean
-            spread[~exact] = variance
-        scaled = np.abs(value - fitted) / (HUBER * noise)
-        weight = 1 / np.maximum(scaled, 1.0)
-    return SeasonalFit(
-        coefficient=coefficient,
-        covariance=np.asarray(np.linalg.inv(normal) * noise**2, dtype=np.float64),
-        noise=noise,
-        residual=value - design @ coefficient,
-        n=n,
-        years=float(time[-1] - time[0]) / YEAR,
-    )
+        weighted = across * weight[:, None, :]
+        normal = weighted @ design + _PRIOR
+        coefficient = np.linalg.solve(normal, weighted @ value[:, :, None])
+        fitted = (design @ coefficient)[:, :, 0]
+        energy = (weight * (value - fitted) ** 2 + spread).sum(axis=1)
+        freedom = np.maximum(weight.sum(axis=1) - np.minimum(2.0, n - 1.0), 0.0)
+        noise = np.sqrt((energy + NOISE_WEIGHT * guess**2) / (freedom + NOISE_WEIGHT))
+        if len(row):
+            value[row, column], spread[row, column] = truncated_normal(
+                fitted[row, column], noise[row], low[row, column], high[row, column]
+            )
+        scaled = np.abs(value - fitted) / (HUBER * noise)[:, None]
+        weight = used / np.maximum(scaled, 1.0)
+    covariance = np.linalg.inv(normal) * (noise**2)[:, None, None]
+    residual = value - (design @ coefficient)[:, :, 0]
+    return [
+        SeasonalFit(
+            coefficient=coefficient[i, :, 0],
+            covariance=covariance[i],
+            noise=float(noise[i]),
+            residual=residual[i, : n[i]],
+            n=int(n[i]),
+            years=float(one.time[-1] - one.time[0]) / YEAR,
+        )
+        for i, one in enumerate(asked)
+    ]
+
+
+def _rows(columns: list[FloatArray], used: npt.NDArray[np.bool_]) -> FloatArray:
+    """One row a series, zero after its end."""
+    rows = np.zeros(used.shape)
+    rows[used] = np.concatenate(columns)
+    return rows

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from inspections.analysis.cleaning import set_aside
-from inspections.analysis.levels import Level, most_used, summed_area, wall_level
-from inspections.analysis.margins import Margins, dew_point_margins
-from inspections.analysis.records import BuildingRecord, FloatArray, Readings
+from inspections.analysis.cleaning import faults
+from inspections.analysis.kendall import BoolArray, IntArray
+from inspections.analysis.levels import Level, area_levels, wall_levels
+from inspections.analysis.margins import Margins, all_margins
+from inspections.analysis.records import BuildingRecord, FloatArray, Readings, numbered, together
 from inspections.analysis.steps import InstrumentStep, instrument_steps, remove_steps
 
 #: Quantities read with a moisture meter on its own scale.
@@ -35,16 +38,80 @@ class PreparedBuilding:
 
 
 def prepare(building: BuildingRecord) -> PreparedBuilding:
-    """Clean a house's record and reduce it to levels."""
-    everywhere = {section.code: section.readings for section in building.sections}
-    everywhere[""] = building.readings
-    kept, aside = {}, {}
-    for code, readings in everywhere.items():
-        kept[code], aside[code], _ = set_aside(readings, building.instruments)
-    levels = {
-        code: {str(name): level_of(own.of(name), name) for name in np.unique(own.quantity)}
-        for code, own in kept.items()
-    }
+    """As :func:`prepare_all`, of one house."""
+    return prepare_all([building])[0]
+
+
+def prepare_all(buildings: Sequence[BuildingRecord]) -> list[PreparedBuilding]:
+    """Clean the houses' records and reduce them to levels: all readings at once, since walls hold few."""
+    walls = [
+        (house, code, readings)
+        for house, building in enumerate(buildings)
+        for code, readings in [
+            *((one.code, one.readings) for one in building.sections),
+            ("", building.readings),
+        ]
+    ]
+    whole = together([readings for _, _, readings in walls])
+    wall = np.repeat(np.arange(len(walls)), [len(readings) for _, _, readings in walls])
+    house = np.array([number for number, _, _ in walls])[wall]
+    slipped = faults(whole, wall, house, [building.instruments for building in buildings]) != ""
+    kept, aside = _by_wall(whole, wall, ~slipped, len(walls)), _by_wall(whole, wall, slipped, len(walls))
+    levels = _levels(whole.where(~slipped), wall[~slipped], len(walls))
+    edges = np.searchsorted([number for number, _, _ in walls], np.arange(len(buildings) + 1)).tolist()
+    # The house itself is the last of its walls.
+    margins = all_margins([(kept[start : stop - 1], kept[stop - 1]) for start, stop in pairwise(edges)])
+    prepared = []
+    for building, own, (start, stop) in zip(buildings, margins, pairwise(edges), strict=True):
+        codes = [code for _, code, _ in walls[start:stop]]
+        levels_here = dict(zip(codes, levels[start:stop], strict=True))
+        steps = _without_steps(building, levels_here)
+        prepared.append(
+            PreparedBuilding(
+                record=building,
+                levels=levels_here,
+                kept=dict(zip(codes, kept[start:stop], strict=True)),
+                aside=dict(zip(codes, aside[start:stop], strict=True)),
+                margins=dict(zip(codes[:-1], own, strict=True)),
+                steps=tuple(steps),
+            )
+        )
+    return prepared
+
+
+def level_of(readings: Readings, quantity: str) -> Level:
+    """One value a day of a quantity, in the latest scale that it was read in; areas are summed."""
+    own = readings.of(quantity)
+    return _levels(own, np.zeros(len(own), dtype=np.int64), 1)[0][quantity]
+
+
+def _by_wall(whole: Readings, wall: IntArray, which: BoolArray, walls: int) -> list[Readings]:
+    some = whole.where(which)
+    edges = np.searchsorted(wall[which], np.arange(walls + 1)).tolist()
+    return [some.where(slice(start, stop)) for start, stop in pairwise(edges)]
+
+
+def _levels(readings: Readings, wall: IntArray, walls: int) -> list[dict[str, Level]]:
+    """For each wall one value a day of each quantity, in the latest scale that it was read in."""
+    names, quantity = numbered(readings.quantity)
+    keys, series = np.unique(wall * len(names) + quantity, return_inverse=True)
+    last = np.zeros(len(keys), dtype=np.int64)
+    last[series] = np.arange(len(series))
+    latest = readings.unit == readings.unit[last][series]
+    readings, series = readings.where(latest), series[latest]
+    summed = np.array([name in AREAS for name in names], dtype=bool)[keys % max(len(names), 1)]
+    found: list[dict[str, Level]] = [{} for _ in range(walls)]
+    for kind, make in ((summed, area_levels), (~summed, wall_levels)):
+        own = kind[series]
+        number = np.cumsum(kind) - 1
+        made = make(readings.where(own), number[series[own]], int(kind.sum()))
+        for key, level in zip(keys[kind].tolist(), made, strict=True):
+            found[key // len(names)][names[key % len(names)]] = level
+    return found
+
+
+def _without_steps(building: BuildingRecord, levels: dict[str, dict[str, Level]]) -> list[InstrumentStep]:
+    """The changes of meter that show, taken out of the levels of the house's walls."""
     steps: list[InstrumentStep] = []
     for quantity in MOISTURE:
         by_unit = {
@@ -52,39 +119,19 @@ def prepare(building: BuildingRecord) -> PreparedBuilding:
         }
         found = instrument_steps(building, quantity, by_unit)
         steps += found
+        # A step that nothing tells of is left as it is.
+        known = [step for step in found if np.isfinite(step.error)]
         for own in levels.values():
             if found and quantity in own:
-                own[quantity] = remove_steps(own[quantity], _known(found))
-    margins = {section.code: dew_point_margins(kept[section.code], kept[""]) for section in building.sections}
-    return PreparedBuilding(building, levels, kept, aside, margins, tuple(steps))
-
-
-def _known(steps: list[InstrumentStep]) -> list[InstrumentStep]:
-    """Steps with an error that can be carried on; one that nothing tells of is left as it is."""
-    return [step for step in steps if np.isfinite(step.error)]
-
-
-def level_of(readings: Readings, quantity: str) -> Level:
-    """One value a day of a quantity, in the latest scale that it was read in; areas are summed."""
-    readings = readings.where(readings.unit == readings.unit[-1])
-    if quantity not in AREAS:
-        return wall_level(readings)
-    sums = summed_area(readings)
-    return Level(
-        time=sums.time,
-        value=sums.value,
-        low=np.where(np.isneginf(sums.low) | (sums.low < sums.high) & (sums.low <= 0), -np.inf, sums.low),
-        high=sums.high,
-        n=sums.n,
-        instrument=most_used(readings, sums.time),
-        unit=str(readings.unit[-1]),
-        offset_sd=np.zeros(len(sums.time)),
-    )
+                own[quantity] = remove_steps(own[quantity], known)
+    return steps
 
 
 def since(level: Level, start: float) -> Level:
     """The days of ``level`` on or after ``start``."""
     keep = level.time >= start
+    if keep.all():
+        return level
     return replace(
         level,
         **{

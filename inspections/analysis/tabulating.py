@@ -7,6 +7,7 @@ Kendall test (Helsel, Mueller and Slack 2006), unless a series has but one seaso
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -65,6 +66,27 @@ def merged_days(
     return rows if new.all() else rows.merged(np.cumsum(new) - 1, int(new.sum()))
 
 
+def alike(lengths: Sequence[int], most: int) -> Iterator[list[int]]:
+    """Numbers of series in groups of at most ``most`` of like length: to be rows of one table."""
+    order = np.argsort(np.asarray(lengths), kind="stable")
+    ordered = np.asarray(lengths)[order]
+    start = 0
+    while start < len(order):
+        longest = 2 * int(ordered[start]) + 4
+        stop = min(int(np.searchsorted(ordered, longest, side="right")), start + most)
+        yield order[start:stop].tolist()
+        start = stop
+
+
+def median(values: npt.ArrayLike) -> float:
+    """Median of a few numbers (n,), NaN of none: numpy's own takes many times as long on short arrays."""
+    ordered = np.sort(np.asarray(values, dtype=float))
+    n = len(ordered)
+    if not n or np.isnan(ordered[-1]):
+        return np.nan
+    return float((ordered[(n - 1) // 2] + ordered[n // 2]) / 2)
+
+
 def group_medians(column: FloatArray, group: IntArray, groups: int) -> FloatArray:
     """Median of ``column`` (n,) in each of ``groups`` groups, none empty; infinite bounds stay infinite."""
     result = np.empty(groups)
@@ -91,7 +113,7 @@ def tabulate(days: Days, count: int) -> Table:
     if not len(days.series):
         return _table(days, np.zeros(0, np.int64), np.zeros(0, np.int64), count, exact)
     season, several = _numbered_seasons(days, count)
-    place = np.where(several[days.series], _years(days, season), _ranks(days.series))
+    place = np.where(several[days.series], _years(days, season), ranks(days.series))
     kept = days
     if several.any():
         width = int(place.max()) + 1
@@ -116,7 +138,7 @@ def _begins(*columns: npt.NDArray[np.generic]) -> npt.NDArray[np.bool_]:
     return new
 
 
-def _ranks(series: IntArray) -> IntArray:
+def ranks(series: IntArray) -> IntArray:
     """Place of each row within its series; rows are ordered by series."""
     at = np.arange(len(series))
     return at - np.maximum.accumulate(np.where(_begins(series), at, 0))

@@ -35,7 +35,7 @@ from inspections.analysis.kendall import (
     statistics,
 )
 from inspections.analysis.records import YEAR, FloatArray, Readings
-from inspections.analysis.tabulating import Days, merged_days, tabulate
+from inspections.analysis.tabulating import Days, alike, merged_days, tabulate
 
 #: Two-sided level of the intervals.
 CONFIDENCE = 0.95
@@ -302,8 +302,13 @@ def strongest(series: Sequence[tuple[FloatArray, FloatArray, FloatArray, FloatAr
     in it, and is only taken where it gives an interval and the first does not; ``method`` names the one that
     was used.
     """
-    if not series:
-        return []
+    found: dict[int, Trend] = {}
+    for which in alike([len(one[0]) for one in series], _ROWS):
+        found |= zip(which, _strongest([series[i] for i in which]), strict=True)
+    return [found[i] for i in range(len(series))]
+
+
+def _strongest(series: Sequence[tuple[FloatArray, FloatArray, FloatArray, FloatArray]]) -> list[Trend]:
     time, value, low, high = (_padded([one[i] for one in series]) for i in range(4))
     season = season_of(np.nan_to_num(time))
     found = seasonal_kendalls(time, value, season, low, high, "serial")
@@ -313,8 +318,8 @@ def strongest(series: Sequence[tuple[FloatArray, FloatArray, FloatArray, FloatAr
         time, value, low, high = (column[weak] for column in (time, value, low, high))
         plain = seasonal_kendalls(time, value, np.zeros_like(season[weak]), low, high, "serial")
         for place, i in enumerate(weak.tolist()):
-            if np.isfinite(plain.low[place]) or not np.isfinite(found.rate_per_year[i]):
-                other = plain[place]
+            other = plain[place]
+            if np.isfinite(other.low) or not np.isfinite(found.rate_per_year[i]):
                 words = f"{other.method}; too few visits to take the season out"
                 chosen[i] = replace(other, method=words)
     return chosen

@@ -6,7 +6,7 @@ import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspections.analysis.levels import levels_by_scale, summed_area, wall_level
+from inspections.analysis.levels import area_levels, levels_by_scale, wall_level
 from tests.analysis.houses import joined, readings
 
 HEIGHTS = np.array([300.0, 1000.0, 1700.0])
@@ -140,7 +140,7 @@ def test_places_that_were_never_read_together_are_said_to_be_so():
 
 def test_areas_of_a_day_are_summed_with_their_bounds():
     areas = readings([15000.2, 15000.4, 15090], [0.2, 0.3, 0.4], [0.2, 0.3, 0.4], [0.2, np.inf, 0.4])
-    total = summed_area(areas)
+    total = area_levels(areas, np.zeros(3, dtype=np.int64), 1)[0]
     assert total.value == pytest.approx([0.5, 0.4])
     assert total.low == pytest.approx([0.5, 0.4])
     assert total.high.tolist() == [np.inf, 0.4]
