@@ -136,7 +136,7 @@ class Lives:
     coat that was ``before`` had failed before it was first seen sound, and is not at risk. ``years`` is the
     time at risk, up to the middle of a failure's interval. ``lost`` is the growth of the affected share
     between the first and the last full survey over ``watched`` years (from nothing at application); NaN
-    where there was none.
+    where there was none. ``sacrificial``: judged by what has fallen alone; not given, none was.
     """
 
     entry: FloatArray
@@ -147,6 +147,10 @@ class Lives:
     lost: FloatArray
     watched: FloatArray
     surveys: IntArray
+    sacrificial: BoolArray = field(default_factory=lambda: NONE)
+
+    def __post_init__(self) -> None:
+        _fill(self, ("sacrificial",), len(self.state))
 
     @property
     def at_risk(self) -> BoolArray:
@@ -425,7 +429,8 @@ def _ages(coats: Coats, surveys: _Surveys, rows: _Rows) -> Lives:
     lost, watched = _growth(coats, surveys, rows, begun)
     full = surveys.coat[np.isfinite(surveys.high)]
     counted = np.bincount(full, minlength=len(coats)).astype(np.int64)
-    return Lives(entry / YEAR, low / YEAR, high / YEAR, state.astype(np.str_), years, lost, watched, counted)
+    ages = entry / YEAR, low / YEAR, high / YEAR
+    return Lives(*ages, state.astype(np.str_), years, lost, watched, counted, coats.sacrificial)
 
 
 def _growth(coats: Coats, surveys: _Surveys, rows: _Rows, begun: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -194,6 +194,10 @@ def _notes(lives: Lives, own: BoolArray, watched: BoolArray) -> list[str]:
     if unseen:
         was = "1 was" if unseen == 1 else f"{unseen:,} were"
         notes.append(f"{was} never sounded and measured in full, and adds no years.")
+    worn = int((watched & lives.sacrificial).sum())
+    if worn:
+        are = "1 is" if worn == 1 else f"{worn:,} are"
+        notes.append(f"{are} sacrificial: of that only what has fallen counts, not what sounds hollow.")
     return notes
 
 

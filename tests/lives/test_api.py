@@ -37,26 +37,14 @@ def answer(program: Program, path: str) -> Any:
     return json.loads(response.content)
 
 
-@pytest.mark.usefixtures("coats")
 @pytest.mark.parametrize("endpoint", ENDPOINTS)
-class TestEveryEndpoint:
+class TestEveryEndpointOfNoCoats:
+    """What needs no coats to be refused or sent."""
+
     def test_anonymous_is_refused(self, endpoint: str) -> None:
         response = Client().get(f"{ROOT}{endpoint}/")
         assert_problem(response, 401)
         assert response["WWW-Authenticate"].startswith("Bearer")
-
-    def test_every_member_reads_what_is_described(self, cast: Cast, endpoint: str) -> None:
-        for member in cast.members:
-            found = answer(Program(member, cast.organisation), f"{endpoint}/")
-            validator(schema_of(f"{endpoint}/")).validate(found)
-            assert found.get("groups") or found.get("results")
-
-    def test_another_organisations_coats_do_not_exist(self, cast: Cast, endpoint: str) -> None:
-        theirs = Program(cast.outsider, cast.other_organisation)
-        building = Building.objects.of(cast.organisation).first()
-        for query in ("", f"?building={building.code}"):
-            found = answer(theirs, f"{endpoint}/{query}")
-            assert found.get("groups", found.get("results")) == []
 
     def test_nothing_is_written(self, cast: Cast, endpoint: str) -> None:
         owner = Program(cast.owner, cast.organisation)
@@ -78,6 +66,26 @@ class TestEveryEndpoint:
         ):
             problem = assert_problem(analyst.get(f"{endpoint}/?{query}"), 400)
             assert parameter in {error["parameter"] for error in problem["errors"]}
+
+    def test_no_cache_keeps_it(self, analyst: Program, endpoint: str) -> None:
+        assert analyst.get(f"{endpoint}/")["Cache-Control"] == "private, no-store"
+
+
+@pytest.mark.usefixtures("coats")
+@pytest.mark.parametrize("endpoint", ENDPOINTS)
+class TestEveryEndpoint:
+    def test_every_member_reads_what_is_described(self, cast: Cast, endpoint: str) -> None:
+        for member in cast.members:
+            found = answer(Program(member, cast.organisation), f"{endpoint}/")
+            validator(schema_of(f"{endpoint}/")).validate(found)
+            assert found.get("groups") or found.get("results")
+
+    def test_another_organisations_coats_do_not_exist(self, cast: Cast, endpoint: str) -> None:
+        theirs = Program(cast.outsider, cast.other_organisation)
+        building = Building.objects.of(cast.organisation).first()
+        for query in ("", f"?building={building.code}"):
+            found = answer(theirs, f"{endpoint}/{query}")
+            assert found.get("groups", found.get("results")) == []
 
     def test_every_filter_is_taken(self, analyst: Program, endpoint: str) -> None:
         values = {
@@ -102,9 +110,6 @@ class TestEveryEndpoint:
             (row["group"]["binder"], row["group"]["substrate"]) for row in rows
         ]
         assert [line["coats"] for line in lines] == [str(row["coats"]) for row in rows]
-
-    def test_no_cache_keeps_it(self, analyst: Program, endpoint: str) -> None:
-        assert analyst.get(f"{endpoint}/")["Cache-Control"] == "private, no-store"
 
 
 @pytest.mark.parametrize("endpoint", LISTS)

@@ -188,6 +188,7 @@ def test_the_innermost_layers_purpose_says_how_a_coat_fails(cast: Cast, section:
     coat(section, layer=2, kind="limewash", binder="CL 90")
     read(section, dt.date(2012, 6, 1), hollow=5.0, fallen=0.5)
     assert book(cast).lives.state.tolist() == [STANDING]
+    assert "1 is sacrificial" in failure_rates(cast.organisation, as_of=AS_OF).groups[0].note
     Treatment.objects.filter(layer=1).update(purpose="permanent")
     Treatment.objects.filter(layer=2).update(purpose="sacrificial")
     assert book(cast).lives.state.tolist() == [FAILED]
