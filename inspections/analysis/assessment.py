@@ -101,7 +101,7 @@ def judge(
 def judge_all(
     known: Sequence[BuildingRecord], day: float, recalibration: Recalibration = AS_IS
 ) -> list[tuple[PreparedBuilding, list[Judged]]]:
-    """The verdict on every section of each house, in its order; ``known`` holds nothing later than ``day``."""
+    """The verdict on every section of each house, in its order; ``known`` holds nothing after ``day``."""
     houses = prepare_all(known)
     features = all_features(houses, day)
     vectors = [own.vector for of_house in features for own in of_house]
