@@ -99,11 +99,11 @@ def test_one_house_or_one_section_a_house_is_as_without_houses():
 
 @pytest.mark.parametrize("alike", [0.0, 0.3, 1.0])
 def test_limits_hold_what_they_say_where_houses_are_alike(alike):
-    """1,200 sections in groups of five houses of four: 93 to 97 in 100, houses alike or not."""
+    """800 sections in groups of five houses of four: 93 to 97 in 100, houses alike or not."""
     random = np.random.default_rng(12)
     house = np.repeat(np.arange(5), 4)
     hits = []
-    for _ in range(60):
+    for _ in range(40):
         truth = 0.2 + random.normal(0, alike, 5)[house] + random.normal(0, 0.3, 20)
         error = random.uniform(0.2, 0.8, 20)
         found = pooled_rates(random.normal(truth, error), error, house)
