@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
 #: The six hypotheses, in the order of every table of the model.
@@ -100,15 +100,19 @@ class SectionAssessment:
 
     def as_json(self) -> dict[str, Any]:
         """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
+        return {name: plain(getattr(self, name)) for name in self.__slots__}
 
 
 def plain(value: Any) -> Any:
-    """Dates as ISO 8601, tuples as lists, also within what holds others."""
+    """Dates as ISO 8601, tuples as lists, dataclasses as dictionaries, also within what holds others."""
+    if value is None or isinstance(value, (str, float, int)):
+        return value
     if isinstance(value, dict):
         return {key: plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
     if isinstance(value, dt.date):
         return value.isoformat()
+    if is_dataclass(value):
+        return {own.name: plain(getattr(value, own.name)) for own in fields(value)}
     return value

@@ -12,9 +12,10 @@ from django.utils import timezone
 
 from inspections.analysis.assessment import model_version
 from inspections.demo.photographing import photograph
-from inspections.domain.assess import reassess
+from inspections.domain.assess import reassess_all
 from inspections.domain.recalibrating import Openings, openings_of
 from inspections.models import Assessment
+from inspections.queries.series import some_at_a_time
 from inspections.records import LoadReport, load_folder
 from portfolio.models import Building, Membership, Organisation, Section, User
 from portfolio.vocabulary import Role, Units
@@ -85,15 +86,19 @@ def set_up(tell: Callable[[str], None], progress: Callable[[str, int], None] | N
     tell("Loading the records …")
     report = load_folder(RECORDS, SLUG, user=owner, progress=progress)
     changed = any(counts.new or counts.changed for counts in report.files.values())
-    houses = list(Building.objects.of(organisation).standing().order_by("code"))
+    houses = list(
+        Building.objects.of(organisation).standing().select_related("organisation").order_by("code")
+    )
     openings = openings_of(organisation)
     stale = [house for house in houses if changed or not _is_assessed(house, openings)]
     if stale:
         tell(f"Assessing the walls of {len(stale)} houses …")
-    for number, house in enumerate(stale, start=1):
-        reassess(house, openings)
+    done = 0
+    for some in some_at_a_time(stale):
+        reassess_all(some, openings)
+        done += len(some)
         if progress:
-            progress("assessing houses", number)
+            progress("assessing houses", done)
     photograph(organisation, owner)
     sections = Section.objects.of(organisation).standing().count()
     return SetUp(organisation, report, len(houses), sections, len(stale))

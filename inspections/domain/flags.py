@@ -17,7 +17,7 @@ REST_AFTER_DISMISSAL = dt.timedelta(days=365)
 
 
 def settle_flags(assessments: list[Assessment], today: dt.date) -> None:
-    """Open, and close, the flags that current ``assessments`` of sections call for."""
+    """Open, and close, the flags that current ``assessments`` of sections, made ``today``, call for."""
     sections = [assessment.section_id for assessment in assessments]
     known: dict[tuple[object, str], list[Flag]] = {}
     for flag in Flag.objects.filter(section__in=sections).order_by("opened_on"):

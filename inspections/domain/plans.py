@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from uuid import UUID
 
@@ -15,7 +15,7 @@ from inspections.analysis import schedule
 from inspections.analysis.results import SectionAssessment
 from inspections.analysis.schedule import Due
 from inspections.models import Plan
-from inspections.queries.plans import LastLook, as_schedule, known_of, policy_of
+from inspections.queries.plans import HouseKnown, LastLook, as_schedule, known_of, policy_of
 from inspections.vocabulary import PlanReason
 from portfolio.models import Building, Paper, Section
 from portfolio.vocabulary import PaperState
@@ -37,17 +37,25 @@ class Look:
 
 
 def looks_at(
-    building: Building, sections: Sequence[Section], results: Sequence[SectionAssessment], as_of: dt.date
-) -> list[Look]:
-    """When the house and each of its sections are next due, by what was known at the end of ``as_of``.
+    houses: Mapping[Building, Mapping[Section, SectionAssessment]], as_of: dt.date
+) -> dict[Building, list[Look]]:
+    """When houses of one organisation and each of their sections, given with their assessments, are next due.
 
-    ``results``: the sections' assessments, in the same order.
+    By what was known at the end of ``as_of``.
     """
-    policy = as_schedule(policy_of(building.organisation))
-    known = known_of(building, sections, as_of)
+    if not houses:
+        return {}
+    policy = as_schedule(policy_of(next(iter(houses)).organisation))
+    known = known_of({house: list(results) for house, results in houses.items()}, as_of)
+    return {house: _looks(policy, known[house], results) for house, results in houses.items()}
+
+
+def _looks(
+    policy: schedule.Policy, known: HouseKnown, results: Mapping[Section, SectionAssessment]
+) -> list[Look]:
     own: dict[str, Due] = {}
     last: dict[str, dt.date | None] = {THE_HOUSE: known.last_visit}
-    for section, result in zip(sections, results, strict=True):
+    for section, result in results.items():
         forecast = result.forecast
         of_section = replace(
             known.sections[section.pk],
@@ -59,7 +67,7 @@ def looks_at(
         last[section.code] = of_section.last_visit
     own[THE_HOUSE] = schedule.house_due(policy, known.entered_on, known.last_visit, known.events)
     day = {name: one.on for one in schedule.rounds(policy, own, last) for name in one.names}
-    by_code: dict[str, Section | None] = {section.code: section for section in sections}
+    by_code: dict[str, Section | None] = {section.code: section for section in results}
     by_code[THE_HOUSE] = None
     return [
         _look(section, Due(day[code], own[code].reason), own[code].on, last[code], known.looks)
@@ -88,16 +96,16 @@ def in_step(results: Iterable[SectionAssessment], looks: Iterable[Look]) -> list
 
 
 @transaction.atomic
-def keep_plans(building: Building, looks: Iterable[Look]) -> None:
-    """Bring the house's rows in line with what is due; a row that is right already is not touched."""
-    wanted = [_row(building, look) for look in looks] + _paper_rows(building)
-    _keep(Plan.objects.filter(building=building), wanted)
+def keep_plans(looks: Mapping[Building, Iterable[Look]]) -> None:
+    """Bring the houses' rows in line with what is due; a row that is right already is not touched."""
+    wanted = [_row(house, look) for house, own in looks.items() for look in own]
+    _keep(Plan.objects.filter(building__in=list(looks)), wanted + _paper_rows(list(looks)))
 
 
 @transaction.atomic
 def plan_papers(building: Building) -> None:
     """Bring the rows of the house's papers in line with them."""
-    _keep(Plan.objects.filter(building=building, paper__isnull=False), _paper_rows(building))
+    _keep(Plan.objects.filter(building=building, paper__isnull=False), _paper_rows([building]))
 
 
 def _row(building: Building, look: Look) -> Plan:
@@ -113,11 +121,11 @@ def _row(building: Building, look: Look) -> Plan:
     )
 
 
-def _paper_rows(building: Building) -> list[Plan]:
-    papers = Paper.objects.standing().filter(building=building).exclude(state=PaperState.CLOSED)
+def _paper_rows(houses: Sequence[Building]) -> list[Plan]:
+    papers = Paper.objects.standing().filter(building__in=houses).exclude(state=PaperState.CLOSED)
     return [
         Plan(
-            building=building,
+            building_id=paper.building_id,
             section_id=paper.section_id,
             paper=paper,
             due_on=paper.due_on,
@@ -136,10 +144,10 @@ _COMPUTED = ("due_on", "alone_on", "last_on", "reason", "detail", "minutes")
 
 def _keep(rows: QuerySet[Plan], wanted: list[Plan]) -> None:
     # Held, so that a postponement in the same moment is neither lost nor overwritten.
-    known = {(plan.section_id, plan.paper_id): plan for plan in rows.select_for_update()}
+    known = {_key(plan): plan for plan in rows.select_for_update().order_by("pk")}
     new, changed = [], []
     for want in wanted:
-        plan = known.pop((want.section_id, want.paper_id), None)
+        plan = known.pop(_key(want), None)
         if plan is None:
             new.append(want)
         elif any(getattr(plan, name) != getattr(want, name) for name in _COMPUTED):
@@ -150,6 +158,10 @@ def _keep(rows: QuerySet[Plan], wanted: list[Plan]) -> None:
     Plan.objects.bulk_update(
         changed, (*_COMPUTED, "person", "computed_at", "postponed_to", "postponed_reason")
     )
+
+
+def _key(plan: Plan) -> tuple[UUID, UUID | None, UUID | None]:
+    return plan.building_id, plan.section_id, plan.paper_id
 
 
 def _renew(plan: Plan, want: Plan) -> None:

@@ -6,12 +6,19 @@ import datetime as dt
 import json
 import os
 from argparse import ArgumentParser
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
+from tempfile import TemporaryFile
+from textwrap import indent
 from typing import Any
 
 from django.core.management.base import CommandError, OutputWrapper
 
 from portfolio.models import Organisation
+
+#: Characters that go to standard output at once.
+_AT_ONCE = 1 << 20
 
 
 def add_options(parser: ArgumentParser) -> None:
@@ -52,14 +59,47 @@ def day_of(options: dict[str, Any]) -> dt.date | None:
 
 def give(result: object, options: dict[str, Any], stdout: OutputWrapper) -> None:
     """The result as JSON, into the named file or to standard output."""
-    text = json.dumps(result, ensure_ascii=False, indent=1, allow_nan=False)
+    _write(iter([_dumped(result)]), options, stdout)
+
+
+def give_rows(rows: Iterable[object], options: dict[str, Any], stdout: OutputWrapper) -> int:
+    """The array of ``rows`` as :func:`give` gives it, one in memory at a time; how many there were."""
+    count = 0
+
+    def parts() -> Iterator[str]:
+        nonlocal count
+        for row in rows:
+            yield (",\n" if count else "[\n") + indent(_dumped(row), " ")
+            count += 1
+        yield "\n]" if count else "[]"
+
+    _write(parts(), options, stdout)
+    return count
+
+
+def _dumped(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def _write(parts: Iterator[str], options: dict[str, Any], stdout: OutputWrapper) -> None:
+    """All of it or nothing: what can't be finished leaves no file, and nothing on standard output."""
     if not options["output"]:
-        stdout.write(text)
+        with TemporaryFile("w+", encoding="utf-8") as kept:
+            kept.writelines(parts)
+            kept.seek(0)
+            while text := kept.read(_AT_ONCE):
+                stdout.write(text, ending="")
+        stdout.write("")
         return
     path = Path(options["output"])
     partial = path.with_name(path.name + ".partial")
     try:
-        partial.write_text(text + "\n", encoding="utf-8")
+        with partial.open("w", encoding="utf-8") as file:
+            file.writelines(parts)
+            file.write("\n")
         os.replace(partial, path)
     except OSError as error:
         raise CommandError(f"--output: {path} can't be written ({error.strerror}).") from None
+    finally:
+        with suppress(OSError):
+            partial.unlink()

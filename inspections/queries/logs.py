@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import reduce
 from itertools import groupby, islice
 from operator import or_
@@ -68,22 +68,27 @@ def _range(series: LogSeries) -> tuple[float, float]:
     return range_in(instrument, records.CANONICAL_UNIT[series.quantity])
 
 
+def logged(buildings: Sequence[Building]) -> dict[UUID, list[LogSeries]]:
+    """The series that can stand in for readings, by house."""
+    found: dict[UUID, list[LogSeries]] = defaultdict(list)
+    rows = LogSeries.objects.standing().filter(building__in=buildings, quantity__in=STANDS_IN_FOR_A_READING)
+    for one in rows.select_related("instrument", "building", "section").order_by("id"):
+        found[one.building_id].append(one)
+    return found
+
+
 def with_logged_days(
     building: Building,
     readings: Mapping[str, Readings],
     instruments: Mapping[str, records.Instrument],
+    series: Sequence[LogSeries],
 ) -> dict[str, Readings]:
     """Readings by section code, with a daily mean wherever a visit has no reading of what was logged.
 
-    A section's series speak on the days of its own visits, the house's on those of any; days of which less
-    than three quarters was covered are left out. Values beyond the instrument's range are set aside first.
+    ``series``: what was :func:`logged` in the house. A section's speak on the days of its own visits, the
+    house's on those of any; days of which less than three quarters was covered are left out. Values beyond
+    the instrument's range are set aside first.
     """
-    series = list(
-        LogSeries.objects.standing()
-        .filter(building=building, quantity__in=STANDS_IN_FOR_A_READING)
-        .select_related("instrument", "building", "section")
-        .order_by("id")
-    )
     if not series:
         return dict(readings)
     wanted = {one.pk: _days_without(one, readings) for one in series}
@@ -183,6 +188,5 @@ def _as_readings(series: LogSeries, log: Log) -> Readings:
 
 
 def _joined(parts: list[Readings]) -> Readings:
-    return records.readings_from_columns(
-        {name: np.concatenate([getattr(part, name) for part in parts]) for name in records.READING_FIELDS}
-    )
+    whole = records.together(parts)
+    return whole.where(np.argsort(whole.time, kind="stable"))

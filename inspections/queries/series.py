@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice, pairwise
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -15,7 +16,7 @@ from django.db.models import Field, Func
 from inspections.analysis import records
 from inspections.analysis.records import BuildingRecord, Coat, Happening, Readings, SectionRecord
 from inspections.models import Instrument, Reading
-from inspections.queries.logs import with_logged_days
+from inspections.queries.logs import logged, with_logged_days
 from inspections.vocabulary import Qualifier, Quantity
 from portfolio.models import Building, Event, Organisation, Section, Treatment
 
@@ -23,7 +24,14 @@ EPOCH = dt.date(1970, 1, 1)
 _SECONDS_A_DAY = 86_400.0
 #: Clocks change at whole quarters of an hour everywhere.
 _QUARTER_HOUR = 900.0
-_MOISTURE = {Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE}
+#: The unit of what is not read on a meter's own scale.
+_UNIT = {
+    name: unit
+    for name, unit in records.CANONICAL_UNIT.items()
+    if name not in {Quantity.SURFACE_MOISTURE, Quantity.DEEP_MOISTURE}
+}
+#: Houses that are read, and assessed, at once: some two hundred sections.
+TOGETHER = 25
 
 
 def day_number(day: dt.date) -> float:
@@ -84,31 +92,59 @@ def _shifts(seconds: records.FloatArray, step: float, zone: ZoneInfo) -> records
 
 
 def building_records(organisation: Organisation) -> Iterator[BuildingRecord]:
-    """Every house of ``organisation`` with its whole record, ordered by code, one at a time."""
-    for building in Building.objects.of(organisation).standing().order_by("code"):
-        yield building_record(building)
+    """Every house of ``organisation`` with its whole record, ordered by code, a few in memory at a time."""
+    for houses in some_at_a_time(Building.objects.of(organisation).standing().order_by("code")):
+        yield from records_of(houses)
+
+
+def some_at_a_time(buildings: Iterable[Building]) -> Iterator[list[Building]]:
+    """Houses in their order, so many at once as are read and assessed together."""
+    # Known before the first is worked on: nothing else may be written while a cursor is open on SQLite.
+    every = iter(list(buildings))
+    while some := list(islice(every, TOGETHER)):
+        yield some
 
 
 def building_record(building: Building) -> BuildingRecord:
-    """One house with all its standing records, in six queries, and a few more where loggers recorded."""
-    coats = _coats(building)
-    events = _events(building)
-    standing = Instrument.objects.standing().filter(organisation=building.organisation_id)
+    """As :func:`records_of`, of one house."""
+    return records_of([building])[0]
+
+
+def records_of(buildings: Sequence[Building]) -> list[BuildingRecord]:
+    """Houses with all their standing records, in six queries, and a few more where loggers recorded.
+
+    ValueError where they are not of one organisation, whose instruments they share.
+    """
+    if not buildings:
+        return []
+    organisation, *others = {building.organisation_id for building in buildings}
+    if others:
+        raise ValueError("the records of one organisation are read at a time")
+    coats, events, series = _coats(buildings), _events(buildings), logged(buildings)
+    standing = Instrument.objects.standing().filter(organisation=organisation)
     instruments = {instrument.code: instrument_of(instrument) for instrument in standing}
-    readings = with_logged_days(building, _readings(building), instruments)
-    sections = tuple(
-        _section(section, coats[section.pk], events[section.pk], readings.get(section.code))
-        for section in Section.objects.standing().filter(building=building).order_by("code")
-    )
-    return BuildingRecord(
-        code=building.code,
-        sections=sections,
-        readings=readings.get("") or records.no_readings(),
-        events=tuple(events[None]),
-        instruments=instruments,
-        year_built=_number(building.year_built),
-        country=building.country,
-    )
+    sections: dict[UUID, list[Section]] = defaultdict(list)
+    for section in Section.objects.standing().filter(building__in=buildings).order_by("code"):
+        sections[section.building_id].append(section)
+    read = _readings(buildings)
+    found = []
+    for building in buildings:
+        readings = with_logged_days(building, read.get(building.code, {}), instruments, series[building.pk])
+        found.append(
+            BuildingRecord(
+                code=building.code,
+                sections=tuple(
+                    _section(one, coats[one.pk], events[one.pk], readings.get(one.code))
+                    for one in sections[building.pk]
+                ),
+                readings=readings.get("") or records.no_readings(),
+                events=tuple(events[building.pk]),
+                instruments=instruments,
+                year_built=_number(building.year_built),
+                country=building.country,
+            )
+        )
+    return found
 
 
 def _number(value: float | None) -> float:
@@ -148,10 +184,10 @@ def _section(
     )
 
 
-def _coats(building: Building) -> dict[UUID, list[Coat]]:
+def _coats(buildings: Sequence[Building]) -> dict[UUID, list[Coat]]:
     coats: dict[UUID, list[Coat]] = defaultdict(list)
-    rows = Treatment.objects.standing().filter(section__building=building).order_by("applied_on", "layer")
-    for row in rows:
+    rows = Treatment.objects.standing().filter(section__building__in=buildings)
+    for row in rows.order_by("applied_on", "layer"):
         coats[row.section_id].append(coat_of(row))
     return coats
 
@@ -179,9 +215,10 @@ def coat_of(row: Treatment) -> Coat:
     )
 
 
-def _events(building: Building) -> dict[UUID | None, list[Happening]]:
-    events: dict[UUID | None, list[Happening]] = defaultdict(list)
-    for row in Event.objects.standing().filter(building=building).order_by("happened_on", "kind"):
+def _events(buildings: Sequence[Building]) -> dict[UUID, list[Happening]]:
+    """By section, or by house what happened to all of it."""
+    events: dict[UUID, list[Happening]] = defaultdict(list)
+    for row in Event.objects.standing().filter(building__in=buildings).order_by("happened_on", "kind"):
         happening = Happening(
             time=day_number(row.happened_on),
             kind=row.kind,
@@ -189,11 +226,12 @@ def _events(building: Building) -> dict[UUID | None, list[Happening]]:
             area_m2=_number(row.area_m2),
             note=row.note,
         )
-        events[row.section_id].append(happening)
+        events[row.section_id or row.building_id].append(happening)
     return events
 
 
 _COLUMNS = (
+    "building__code",
     "section__code",
     "moment",
     "quantity",
@@ -208,34 +246,54 @@ _COLUMNS = (
 )
 
 
-def _readings(building: Building) -> dict[str, Readings]:
-    """The house's readings by section code, those of the house itself under ``""``."""
-    standing = Reading.objects.standing().filter(building=building).annotate(moment=Moment("taken_at"))
+def _readings(buildings: Sequence[Building]) -> dict[str, dict[str, Readings]]:
+    """The readings by code of house and section, those of the house itself under ``""``."""
+    standing = Reading.objects.standing().filter(building__in=buildings).annotate(moment=Moment("taken_at"))
     rows = list(standing.order_by("taken_at", "id").values_list(*_COLUMNS))
     if not rows:
         return {}
-    section, moment, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
+    house, section, moment, quantity, value, qualifier, unit, height, depth, meter, point, person = zip(
         *rows, strict=True
     )
+    del rows
+    walls: dict[tuple[str, str], int] = {}
+    places = zip(house, (code or "" for code in section), strict=True)
+    wall = np.fromiter((walls.setdefault(place, len(walls)) for place in places), np.int64, len(house))
+    order = np.argsort(wall, kind="stable")
+    edges = np.searchsorted(wall[order], np.arange(len(walls) + 1)).tolist()
     values = np.array(value, dtype=float)
-    ends, quantities, units = _words(qualifier), _words(quantity), _words(unit)
-    for name in set(quantity) - _MOISTURE:
-        units[quantities == name] = records.CANONICAL_UNIT[name]
+    ends = _words(qualifier)
     whole = Readings(
-        time=local_times(_seconds(moment), building.zone),
-        quantity=quantities,
+        time=_on_the_wall_clock(_seconds(moment), house, buildings),
+        quantity=_words(quantity),
         value=values,
         low=np.where(ends == Qualifier.BELOW, -np.inf, values),
         high=np.where(ends == Qualifier.ABOVE, np.inf, values),
-        unit=units,
+        unit=_words([_UNIT.get(name, one) for name, one in zip(quantity, unit, strict=True)]),
         height_mm=np.array(height, dtype=float),
         depth_mm=np.array(depth, dtype=float),
         instrument=_words(meter),
         point=_words(point),
         inspector=_words(person),
-    )
-    owner = _words(section)
-    return {code: whole.where(owner == code) for code in sorted({code or "" for code in section})}
+    ).where(order)
+    found: dict[str, dict[str, Readings]] = {building.code: {} for building in buildings}
+    for (code, place), (start, stop) in zip(walls, pairwise(edges), strict=True):
+        found[code][place] = whole.where(slice(start, stop))
+    return found
+
+
+def _on_the_wall_clock(
+    seconds: records.FloatArray, house: Sequence[str], buildings: Sequence[Building]
+) -> records.FloatArray:
+    """:func:`local_times` of readings (n,), each by the clock of its ``house`` (n codes)."""
+    zones = {building.code: building.zone for building in buildings}
+    if len(set(zones.values())) == 1:
+        return local_times(seconds, buildings[0].zone)
+    own = np.array([zones[code].key for code in house], dtype=np.str_)
+    time = np.empty(len(seconds))
+    for zone in set(zones.values()):
+        time[own == zone.key] = local_times(seconds[own == zone.key], zone)
+    return time
 
 
 def _words(cells: Sequence[str | None]) -> records.TextArray:

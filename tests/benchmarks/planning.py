@@ -22,7 +22,7 @@ def run(engine: str, sizes: Sizes) -> Result:
 
     def plan() -> None:
         for house, sections, results in houses:
-            keep_plans(house, looks_at(house, sections, results, TODAY))
+            keep_plans(looks_at({house: dict(zip(sections, results, strict=True))}, TODAY))
 
     plan()
     kept = set(Plan.objects.values_list("pk", "computed_at"))

@@ -66,7 +66,9 @@ def told(building: Building, monkeypatch: pytest.MonkeyPatch, chance: float, ver
             for section in record.sections
         ]
 
-    monkeypatch.setattr(assess, "assess_building", assessed)
+    monkeypatch.setattr(
+        assess, "assess_buildings", lambda records, *given: [assessed(record, *given) for record in records]
+    )
     assess.reassess(building)
 
 

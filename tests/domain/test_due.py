@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+from collections.abc import Sequence
 from unittest import mock
 
 import pytest
@@ -51,14 +52,14 @@ def test_a_replay_leaves_it(cast: Cast, house: Building) -> None:
 
 
 def test_what_is_asked_meanwhile_stays_asked(house: Building, monkeypatch: pytest.MonkeyPatch) -> None:
-    usual = assess.assess_building
+    usual = assess.assess_buildings
 
     def assessing(*arguments: object) -> object:
         ask_for_assessment([house.pk])
         return usual(*arguments)  # type: ignore[arg-type]
 
     ask_for_assessment([house.pk])
-    monkeypatch.setattr(assess, "assess_building", assessing)
+    monkeypatch.setattr(assess, "assess_buildings", assessing)
     reassess(house)
     assert Reassessment.objects.count() == 1
 
@@ -67,16 +68,16 @@ def test_results_from_older_records_do_not_replace_newer(
     house: Building, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """While one process assesses, another does so from records at least as new, and stores first."""
-    usual = assess.assess_building
+    usual = assess.assess_buildings
 
     def overtaken(*arguments: object) -> object:
-        monkeypatch.setattr(assess, "assess_building", usual)
+        monkeypatch.setattr(assess, "assess_buildings", usual)
         reassess(house)
         Assessment.objects.update(model_version="newer")
         return usual(*arguments)  # type: ignore[arg-type]
 
     ask_for_assessment([house.pk])
-    monkeypatch.setattr(assess, "assess_building", overtaken)
+    monkeypatch.setattr(assess, "assess_buildings", overtaken)
     reassess(house)
     assert Assessment.objects.get().model_version == "newer"
 
@@ -85,14 +86,14 @@ def test_one_house_that_fails_keeps_no_other_waiting(
     cast: Cast, house: Building, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     other = factories.section(cast.organisation).building
-    usual = assess.building_record
+    usual = assess.records_of
 
-    def failing(building: Building) -> object:
-        if building == house:
+    def failing(buildings: Sequence[Building]) -> object:
+        if house in buildings:
             raise ArithmeticError("no number")
-        return usual(building)
+        return usual(buildings)
 
-    monkeypatch.setattr(assess, "building_record", failing)
+    monkeypatch.setattr(assess, "records_of", failing)
     ask_for_assessment([house.pk, other.pk])
     with caplog.at_level(logging.ERROR):
         reassess_due()
