@@ -1,22 +1,19 @@
-"""Loss that never mends itself: monotone fits, onset, growth and the time left to a threshold.
+"""Loss that never mends itself: monotone fits, onset and growth.
 
 The share of a coat that has come loose or fallen can only grow (mended area stays in the sum). Times are days
 since 1970-01-01, shares are of the coated area.
 
 Sources: Ayer et al. (1955), Ann. Math. Stat. 26, 641, and Robertson, Wright and Dykstra (1988), Order
-Restricted Statistical Inference, ch. 1 (isotonic regression); van Noortwijk (2009), Reliab. Eng. Syst. Saf.
-94, 2-21 (gamma processes: law, moments and maximum likelihood, first passage; sections from memory).
+Restricted Statistical Inference, ch. 1 (isotonic regression).
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import digamma, gammaincc, ndtri, stdtrit
+from scipy.special import ndtri, stdtrit
 
 from inspections.analysis.records import YEAR, FloatArray
 
@@ -130,39 +127,6 @@ def cumulative_loss(
     return Loss(times, fit, error, onset, earliest, rate, rate_low, rate_high, len(times), method)
 
 
-def gamma_process_mle(increments: npt.ArrayLike, steps: npt.ArrayLike) -> tuple[float, float]:
-    """Shape per unit of ``steps`` and scale of a stationary gamma process, from exact increments (n,).
-
-    Maximum likelihood (van Noortwijk 2009): the scale is the mean growth over the shape, and the shape solves
-    sum step (log(increment) - digamma(shape step)) = sum step log(scale).
-    """
-    grown, elapsed = np.asarray(increments, dtype=float), np.asarray(steps, dtype=float)
-    if np.any(grown <= 0) or np.any(elapsed <= 0):
-        raise ValueError("a gamma process grows: every increment and every step must be above zero")
-    mean = grown.sum() / elapsed.sum()
-
-    def score(log_shape: float) -> float:
-        shape = np.exp(log_shape)
-        return float((elapsed * (np.log(grown) - digamma(shape * elapsed) - np.log(mean / shape))).sum())
-
-    centre = -np.log(elapsed.mean())
-    shape = math.exp(_root(score, centre - 12, centre + 12, 1e-13))
-    return shape, mean / shape
-
-
-def gamma_passage_quantile(chance: float, need: float, shape: float, scale: float) -> float:
-    """Time by which a gamma process of known shape per unit of time and scale has grown by ``need``.
-
-    P(passed by t) = Q(shape t, need / scale), the upper incomplete gamma function (van Noortwijk 2009).
-    """
-
-    def missing(log_time: float) -> float:
-        return float(gammaincc(shape * np.exp(log_time), need / scale) - chance)
-
-    centre = np.log(need / (shape * scale))
-    return math.exp(_root(missing, centre - 20, centre + 10, 1e-13))
-
-
 def survey_bounds(
     time: npt.ArrayLike,
     fraction: npt.ArrayLike,
@@ -220,15 +184,3 @@ def _recent_growth(time: FloatArray, share: FloatArray, error: FloatArray) -> tu
     scatter = max(1.0, float(weight @ residual**2) / (n - 2))
     reach = float(stdtrit(n - 2, 0.975)) * np.sqrt(scatter / information)
     return max(slope, 0.0), max(slope - reach, 0.0), max(slope + reach, 0.0), n
-
-
-def _root(function: Callable[[float], float], low: float, high: float, width: float) -> float:
-    """Root by halving, in a bracket where the sign changes; spares a request the import of scipy.optimize."""
-    rising = function(high) > 0
-    while high - low > width:
-        middle = (low + high) / 2
-        if (function(middle) > 0) == rising:
-            high = middle
-        else:
-            low = middle
-    return (low + high) / 2

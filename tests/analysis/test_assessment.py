@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from inspections.analysis import statements
-from inspections.analysis.assessment import assess_building
+from inspections.analysis.assessment import assess_building, assess_buildings
 from inspections.analysis.features import GROUPS, READ_GROUPS
 from inspections.analysis.records import (
     READING_FIELDS,
@@ -18,10 +18,12 @@ from inspections.analysis.records import (
     Coat,
     Readings,
     SectionRecord,
+    no_readings,
     readings_from_columns,
 )
 from inspections.analysis.results import HYPOTHESES, INSUFFICIENT, SectionAssessment
 from tests.analysis.houses import joined, readings
+from tests.simulation import blind, phenomenal, physical
 from tests.simulation.book import to_records
 from tests.simulation.physical import simulate
 
@@ -293,3 +295,35 @@ def test_a_change_of_meter_does_not_pass_for_a_trend() -> None:
 
 def test_every_group_of_readings_has_its_words() -> None:
     assert set(statements._WRITERS) == set(READ_GROUPS) == set(GROUPS) - {"prior"}
+
+
+def test_houses_assessed_together_are_each_as_alone():
+    """Of three simulators, a house without a reading among them: the same answers to 1e-9."""
+    houses = [
+        house
+        for simulator in (physical, phenomenal, blind)
+        for house in to_records(simulator.simulate(31, houses=2, years=7))
+    ]
+    unread = tuple(replace(one, readings=no_readings()) for one in houses[0].sections)
+    houses.insert(2, replace(houses[0], sections=unread, readings=no_readings()))
+    as_of = dt.date(2020, 6, 30)
+    together = assess_buildings(houses, as_of)
+    for house, found in zip(houses, together, strict=True):
+        for one, alone in zip(found, assess_building(house, as_of), strict=True):
+            assert_alike(one.as_json(), alone.as_json())
+
+
+def assert_alike(one, other):
+    assert type(one) is type(other)
+    if isinstance(one, dict):
+        assert one.keys() == other.keys()
+        for key in one:
+            assert_alike(one[key], other[key])
+    elif isinstance(one, list):
+        assert len(one) == len(other)
+        for mine, theirs in zip(one, other, strict=True):
+            assert_alike(mine, theirs)
+    elif isinstance(one, float):
+        assert one == pytest.approx(other, rel=1e-9, abs=1e-9)
+    else:
+        assert one == other

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scipy.special
 import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -118,36 +119,63 @@ class TestLoss:
         assert other.rate_per_year == pytest.approx(one.rate_per_year, abs=1e-9)
 
 
+def gamma_process(rate, jumps):
+    """A loss of known law that began at :data:`START`, growing by ``rate`` in ``jumps`` a year."""
+    chance, rates, often, none = (np.array([one]) for one in (1.0, rate, jumps, 0.0))
+    return passage._Mixture(chance, rates, often, none, none, START)
+
+
 class TestGammaProcess:
     def test_lasers(self):
-        # Meeker and Escobar (1998), table C.17; scipy's gamma fit is the second program. The increments over
-        # 250 h: shape 7.195894, scale 0.07080102; hours to 10 %: 4255.42 4399.14 4918.57 5457.04 5613.08.
+        # Meeker and Escobar (1998), table C.17: gamma increments over 250 h of shape 7.195894 and scale
+        # 0.07080102 (scipy's gamma fit, floc=0). Hours to 10 %: 4255.42 4399.14 4918.57 5457.04 5613.08.
         data = table("gaas_laser")
         increments = np.concatenate(
             [np.diff(data["increase"][data["unit"] == u]) for u in np.unique(data["unit"])]
         )
-        shape, scale = monotone.gamma_process_mle(increments, np.ones(len(increments)))
-        assert (shape, scale) == pytest.approx((7.195894, 0.07080102), rel=1e-6)
-        theirs, _, their_scale = scipy.stats.gamma.fit(increments, floc=0)
-        assert (shape, scale) == pytest.approx((theirs, their_scale), rel=1e-4)
-        hours = [
-            monotone.gamma_passage_quantile(q, 10, shape / 250, scale) for q in (0.05, 0.1, 0.5, 0.9, 0.95)
-        ]
-        assert hours == pytest.approx([4255.42, 4399.14, 4918.57, 5457.04, 5613.08], abs=0.01)
-
-    def test_steps_of_different_length(self):
-        random = np.random.default_rng(3)
-        steps = random.uniform(0.2, 3, 4000)
-        shape, scale = monotone.gamma_process_mle(random.gamma(2.5 * steps, 0.4), steps)
-        assert (shape, scale) == pytest.approx((2.5, 0.4), rel=0.05)
+        shape, _, scale = scipy.stats.gamma.fit(increments, floc=0)
+        assert (shape, scale) == pytest.approx((7.195894, 0.07080102), rel=1e-4)
+        lasers = gamma_process(7.195894 * 0.07080102, 7.195894)
+        hours = np.array([4255.42, 4399.14, 4918.57, 5457.04, 5613.08])
+        found = lasers.passed(10, START + hours / 250 * YEAR)
+        assert found == pytest.approx([0.05, 0.1, 0.5, 0.9, 0.95], abs=2e-5)
 
     def test_exponential_increments_count_as_a_poisson_process(self):
         # P(T <= n) = P(Poisson(y / b) < n); Abramowitz and Stegun, table 26.7: 0.44049 for y / b = 5, n = 5.
-        assert monotone.gamma_passage_quantile(0.4404932851, 5, 1, 1) == pytest.approx(5, rel=1e-8)
+        found = gamma_process(1.0, 1.0).passed(5, np.array([START + 5 * YEAR]))
+        assert found == pytest.approx([0.44049], abs=5e-6)
 
-    def test_a_process_that_does_not_grow_is_refused(self):
-        with pytest.raises(ValueError, match="above zero"):
-            monotone.gamma_process_mle([0.1, 0.0], [1, 1])
+    @settings(max_examples=30, deadline=None)
+    @given(st.lists(st.tuples(st.floats(-14, 6), st.floats(-16, 7)), min_size=1, max_size=30))
+    def test_the_law_is_scipys(self, logarithms):
+        shape, size = np.exp(np.array(logarithms)).T
+        assert passage._grown(shape, size) == pytest.approx(scipy.special.gammaincc(shape, size), abs=1e-13)
+        assert passage._grown(shape, np.zeros(len(shape))).tolist() == [1.0] * len(shape)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([0.05, 0.1, 0.3]))
+def test_dates_are_those_that_halving_finds(seed, threshold):
+    """The plain way: halve the horizon until a step is left."""
+    time, share, _ = surveys(seed, years=6, mean=0.02)
+    found = passage.first_passage(time, share, threshold, time[-1])
+    if np.isnan(monotone.cumulative_loss(time, share).onset):
+        return
+    days, low, high = monotone.survey_bounds(time, share, None, None, monotone.DETECTION_LIMIT)
+    mixture = passage._mixture(days, low, high)
+    step = passage.HORIZON * YEAR / passage._STEPS
+    for chance, date in ((0.1, found.early), (0.5, found.expected), (0.9, found.late)):
+        below, above = 0, passage._STEPS
+        if mixture.passed(threshold, time[-1:])[0] >= chance:
+            continue
+        if mixture.passed(threshold, time[-1:] + step * above)[0] < chance:
+            assert date == np.inf
+            continue
+        while above - below > 1:
+            middle = (below + above) // 2
+            reached = mixture.passed(threshold, time[-1:] + step * middle)[0] >= chance
+            below, above = (below, middle) if reached else (middle, above)
+        assert date == pytest.approx(time[-1] + step * (below + 0.5), abs=1e-6)
 
 
 class TestFirstPassage:

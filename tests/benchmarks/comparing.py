@@ -18,6 +18,7 @@ class Sizes:
     batch: int
     sections: int
     planned: int
+    assessed: int
     requests: int
     starts: int
     repeats: int
@@ -31,6 +32,7 @@ FULL = Sizes(
     batch=10_000,
     sections=2_000,
     planned=10_000,
+    assessed=10_000,
     requests=40,
     starts=5,
     repeats=5,
@@ -43,6 +45,7 @@ TINY = Sizes(
     batch=4,
     sections=60,
     planned=40,
+    assessed=20,
     requests=1,
     starts=1,
     repeats=1,

@@ -16,7 +16,7 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from tests.benchmarks import planning
+from tests.benchmarks import assessing, planning
 from tests.benchmarks.comparing import Result, Sizes, medians, times_faster, times_slower
 
 TABLE = "inspections_reading"
@@ -34,6 +34,7 @@ def run(sizes: Sizes) -> list[Result]:
         *_reading(engine, sizes),
         _asking(engine, sizes),
         planning.run(engine, sizes),
+        *assessing.run(engine, sizes.assessed, sizes.repeats),
     ]
 
 
@@ -114,10 +115,10 @@ def _reading(engine: str, sizes: Sizes) -> list[Result]:
     took = medians(
         {
             "house": lambda: building_record(building),
-            "house, bare": lambda: _arrays([building.pk]),
+            "house, bare": lambda: arrays([building.pk]),
             "portfolio": lambda: list(building_records(organisation)),
             "portfolio, bare": lambda: [
-                _arrays([pk]) for pk in Building.objects.of(organisation).values_list("pk", flat=True)
+                arrays([pk]) for pk in Building.objects.of(organisation).values_list("pk", flat=True)
             ],
         },
         sizes.repeats,
@@ -130,7 +131,8 @@ def _reading(engine: str, sizes: Sizes) -> list[Result]:
     ]
 
 
-def _arrays(buildings: list[Any]) -> list[Any]:
+def arrays(buildings: list[Any]) -> list[Any]:
+    """Section, time and value of the readings of a house: only what the driver makes of them."""
     import numpy as np
     from django.db import connection
 
@@ -140,7 +142,7 @@ def _arrays(buildings: list[Any]) -> list[Any]:
         "WHERE building_id = %s AND voided_at IS NULL ORDER BY section_id, taken_at"
     )
     with connection.cursor() as cursor:
-        # Only what the driver makes of them, as the fastest path in the baselines: no dates, no UUIDs.
+        # As the fastest path in the baselines: no dates, no UUIDs.
         cursor.execute(sql, [key])
         section, taken_at, value = zip(*cursor.fetchall(), strict=True)
     return [np.asarray(section), np.asarray(taken_at), np.fromiter(value, float, len(value))]

@@ -26,7 +26,7 @@ def test_they_run(postgres_url: str) -> None:
     assert done.returncode == 0, done.stderr
     heading, rule, *rows = done.stdout.splitlines()
     assert heading.count("|") == rule.count("|") == 7
-    assert [row.count("|") for row in rows] == [7] * 24
+    assert [row.count("|") for row in rows] == [7] * 32
 
 
 def test_ratios_are_the_right_way_round() -> None:
