@@ -33,7 +33,8 @@ PRIOR = np.append(INDEPENDENT, (1 - INDEPENDENT) * _FALLING / _FALLING.sum())
 #: Readings are drawn in to this many robust standard deviations before the errors' likeness is judged.
 _DRAWN_IN = 3.0
 _MAD = 1.4826
-_HALVINGS = 40
+_NEWTON_STEPS, _SETTLED = 60, 1e-14
+_TWO_OVER_ROOT_TWO_PI = 2 / np.sqrt(2 * np.pi)
 #: Numbers in a block of correlation matrices.
 _BLOCK = 40_000
 
@@ -74,14 +75,17 @@ def serial_law(table: Table, per_day: FloatArray) -> tuple[FloatArray, FloatArra
 
 def reach(variance: FloatArray, chance: FloatArray, inflation: FloatArray, level: float) -> FloatArray:
     """The |S| that trendless series (N,) pass with probability 1 - ``level``, over all mixtures (N, G)."""
-    root = np.sqrt(variance[:, None] * inflation)
-    z = float(ndtri(0.5 + level / 2))
-    low, high = z * root.min(axis=1), z * root.max(axis=1)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        outside = tail(middle, variance, chance, inflation) > 1 - level
-        low, high = np.where(outside, middle, low), np.where(outside, high, middle)
-    return np.asarray((low + high) / 2, dtype=float)
+    root = np.sqrt(np.maximum(variance, np.finfo(float).tiny)[:, None] * inflation)
+    # Newton's method from below: the tail is convex, so that no step leads too far.
+    found = float(ndtri(0.5 + level / 2)) * root.min(axis=1)
+    for _ in range(_NEWTON_STEPS):
+        density = chance * np.exp(-0.5 * (found[:, None] / root) ** 2) / root
+        missing = tail(found, variance, chance, inflation) - (1 - level)
+        step = missing / (_TWO_OVER_ROOT_TWO_PI * density.sum(axis=1))
+        found = found + step
+        if np.all(np.abs(step) <= _SETTLED * found):
+            break
+    return np.asarray(np.where(variance > 0, found, 0.0), dtype=float)
 
 
 def tail(s: FloatArray, variance: FloatArray, chance: FloatArray, inflation: FloatArray) -> FloatArray:

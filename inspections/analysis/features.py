@@ -409,7 +409,10 @@ def _correlation(face: _Fitted, days: FloatArray, value: FloatArray) -> float:
 
     The season stays in: condensation is a season of its own.
     """
-    _, mine, theirs = np.intersect1d(face.level.time, days, return_indices=True)
+    theirs = np.searchsorted(days, face.level.time)
+    theirs[theirs == len(days)] = 0
+    mine = np.flatnonzero(days[theirs] == face.level.time)
+    theirs = theirs[mine]
     if len(mine) < 4:
         return np.nan
     years = (face.level.time[mine] - face.level.time[-1]) / YEAR

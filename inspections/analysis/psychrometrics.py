@@ -128,8 +128,11 @@ def drying_flux(
 def _log_saturation(t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Logarithm of the saturation pressure (Pa) and its derivative (1/K)."""
     kelvin = t_c + ZERO_CELSIUS
-    ice, water = _curve(kelvin, *_ICE), _curve(kelvin, *_WATER)
+    water = _curve(kelvin, *_WATER)
     frozen = t_c <= TRIPLE_POINT
+    if not frozen.any():
+        return water
+    ice = _curve(kelvin, *_ICE)
     return np.where(frozen, ice[0], water[0]), np.where(frozen, ice[1], water[1])
 
 

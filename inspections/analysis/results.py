@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, is_dataclass
 from typing import Any
 
 #: The six hypotheses, in the order of every table of the model.
@@ -114,5 +114,5 @@ def plain(value: Any) -> Any:
     if isinstance(value, dt.date):
         return value.isoformat()
     if is_dataclass(value):
-        return {own.name: plain(getattr(value, own.name)) for own in fields(value)}
+        return {name: plain(getattr(value, name)) for name in getattr(value, "__slots__", ())}
     return value

@@ -129,16 +129,11 @@ def _without_steps(building: BuildingRecord, levels: dict[str, dict[str, Level]]
 
 def since(level: Level, start: float) -> Level:
     """The days of ``level`` on or after ``start``."""
-    keep = level.time >= start
-    if keep.all():
+    first = int(np.searchsorted(level.time, start))
+    if not first:
         return level
-    return replace(
-        level,
-        **{
-            name: getattr(level, name)[keep]
-            for name in ("time", "value", "low", "high", "n", "instrument", "offset_sd")
-        },
-    )
+    names = ("time", "value", "low", "high", "n", "instrument", "offset_sd")
+    return replace(level, **{name: getattr(level, name)[first:] for name in names})
 
 
 def affected_share(levels: dict[str, Level], area: float) -> tuple[FloatArray, FloatArray, FloatArray]:

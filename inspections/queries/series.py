@@ -1,4 +1,4 @@
-"""From stored records to what the analysis takes: one house at a time, in a fixed number of queries."""
+"""From stored records to what the analysis takes: some houses at a time, in a fixed number of queries."""
 
 from __future__ import annotations
 
