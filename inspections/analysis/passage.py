@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaincc, gammaincc, gammaln, ndtri
+from scipy.special import betaincc, gammainc, gammaincc, gammaln, ndtri
 
 from inspections.analysis.linear import interval_moments
 from inspections.analysis.monotone import (
@@ -52,8 +52,7 @@ JUMPS_PER_YEAR = 1.0
 _NEGLIGIBLE = 1e-2
 _RATE, _JUMPS = (grid.ravel() for grid in np.meshgrid(RATES, JUMPS, indexing="ij"))
 _SPREAD = _RATE**2 / _JUMPS
-#: The incomplete gamma function's series is summed up to here, in so many terms: the next is under 1e-17.
-_SMALL, _TERMS = 1.1, 18
+_SMALL = 1.1
 #: Normal quadrature for the level at the last survey.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
@@ -160,17 +159,14 @@ def first_passage(
 def _grown(shape: FloatArray, size: FloatArray) -> FloatArray:
     """P(a gamma variable of ``shape`` and scale 1 is at least ``size``), the two broadcast."""
     shape, size = np.broadcast_arrays(shape, size)
-    # scipy's function takes a hundred times longer where both are small.
+    # Where both are small scipy's function takes a hundred times longer than its complement's next in shape.
     small = size <= _SMALL
     grown = np.empty(shape.shape)
     grown[~small] = gammaincc(shape[~small], size[~small])
     shape, size = shape[small], size[small]
-    total = np.ones(shape.shape)
-    for term in range(_TERMS, 0, -1):
-        total *= size / (shape + term)
-        total += 1.0
     with np.errstate(divide="ignore"):
-        grown[small] = 1 - total * np.exp(shape * np.log(size) - size - gammaln(shape + 1))
+        first = np.exp(shape * np.log(size) - size - gammaln(shape + 1))
+    grown[small] = 1 - gammainc(shape + 1, size) - first
     return grown
 
 
