@@ -318,10 +318,9 @@ def _strongest(series: Sequence[tuple[FloatArray, FloatArray, FloatArray, FloatA
         time, value, low, high = (column[weak] for column in (time, value, low, high))
         plain = seasonal_kendalls(time, value, np.zeros_like(season[weak]), low, high, "serial")
         for place, i in enumerate(weak.tolist()):
-            other = plain[place]
-            if np.isfinite(other.low) or not np.isfinite(found.rate_per_year[i]):
-                words = f"{other.method}; too few visits to take the season out"
-                chosen[i] = replace(other, method=words)
+            if np.isfinite(plain.low[place]) or not np.isfinite(found.rate_per_year[i]):
+                other = plain[place]
+                chosen[i] = replace(other, method=f"{other.method}; too few visits to take the season out")
     return chosen
 
 

@@ -84,8 +84,11 @@ def _timed(module: Any, name: str, taken: dict[str, float]) -> Callable[..., Any
 
 
 if __name__ == "__main__":
+    import os
+
     import django
 
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portfolio.settings")
     django.setup()
     from django.db import connection
 
