@@ -12,6 +12,7 @@ from inspections.api.comparing import ComparisonView
 from inspections.api.openings import OpeningLedgerView
 from inspections.api.pooling import PooledTrialsView
 from inspections.api.room_air import DewAndMouldView
+from inspections.api.sheets import CoatSheetView, TrialSheetView
 from portfolio.api import viewsets as stands
 from portfolio.api.base import Nowhere, Root, Router
 from portfolio.api.description import DescriptionView
@@ -79,6 +80,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("pooled-rates/", pooled_rates, name="pooled-rates-list"),
     path("pooled-trials/", PooledTrialsView.as_view(), name="pooled-trials"),
     path("sections/<str:id>/dew-and-mould/", DewAndMouldView.as_view(), name="section-dew-and-mould"),
+    path("trials/<str:code>/sheet/", TrialSheetView.as_view(), name="api-trial-sheet"),
+    path("coat-sheet/", CoatSheetView.as_view(), name="api-coat-sheet"),
     path("trials/<str:code>/comparison/", ComparisonView.as_view(), name="trial-comparison"),
     *(path(f"{name}/", view.as_view(), name=f"{name}-list") for name, view in OVER_COATS.items()),
     *router.urls,

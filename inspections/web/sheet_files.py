@@ -95,18 +95,36 @@ def as_page(
     return render(request, "wythe/sheet.html", {**common, **shown})
 
 
-def as_file(asked: Asked, address: Address, system: str, lent: LentSheet | None = None) -> HttpResponse:
-    """The sheet as a PDF to keep or to send."""
+def trial_content(trial: Trial, system: str) -> bytes:
+    """A trial's sheet as a PDF."""
+    return _content(of_trial(trial), _nowhere, system, None)
+
+
+def coats_content(organisation: Organisation, question: CoatQuestion, system: str) -> bytes:
+    """The sheet of a kind of coat as a PDF."""
+    return _content(of_coats(organisation, question), _nowhere, system, None)
+
+
+def _nowhere(photo: Photo) -> str:
+    """A file holds its photos; they are fetched nowhere."""
+    return ""
+
+
+def _content(asked: Asked, address: Address, system: str, lent: LentSheet | None) -> bytes:
     # What writes it is imported by the first that is asked for.
     from inspections.web.present.sheet_pdf import as_pdf
 
+    sheet, organisation = asked.made(address, system), asked.organisation
+    foot = presented.foot(sheet, organisation.name, _lent_to(lent))
+    return as_pdf(sheet, foot, organisation.name, system, invented=organisation.is_invented)
+
+
+def as_file(asked: Asked, address: Address, system: str, lent: LentSheet | None = None) -> HttpResponse:
+    """The sheet as a PDF to keep or to send."""
     try:
-        sheet = asked.made(address, system)
+        content = _content(asked, address, system, lent)
     except Refusal as refused:
         raise Http404(str(refused)) from refused
-    organisation = asked.organisation
-    foot = presented.foot(sheet, organisation.name, _lent_to(lent))
-    content = as_pdf(sheet, foot, organisation.name, system, invented=organisation.is_invented)
     day = timezone.localdate().isoformat()
     name = f"{slugify(asked.name) or 'sheet'}-{day}.pdf"
     disposition = content_disposition_header(True, name)

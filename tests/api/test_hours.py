@@ -71,7 +71,14 @@ def assert_analyst_found(folder: Path, said: str) -> None:
     assert likely == sorted(likely, reverse=True)
     deep = [row for row in table(folder / "deep.csv") if row["id"] != "id"]
     assert len({row["id"] for row in deep}) == Reading.objects.filter(quantity="deep_moisture").count()
-    assert len(table(folder / "lots.csv")) == 24
+    assert len(table(folder / "lots.csv")) == 28
+    assert [row["trial"] for row in table(folder / "forest.csv") if row["row"] == "without"] == [
+        "T1",
+        "T3",
+        "T4",
+    ]
+    for name in ("trial.pdf", "coat.pdf"):
+        assert (folder / name).read_bytes().startswith(b"%PDF-")
     assert json.loads((folder / "openapi.json").read_text())["openapi"].startswith("3.1")
 
 
