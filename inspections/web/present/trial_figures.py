@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 from inspections.analysis.records import YEAR
 from inspections.analysis.trial_walls import LOSS
 from inspections.web.present import dates, units
-from inspections.web.present.figures import Dot, Figure, on_page
+from inspections.web.present.figures import LETTER, Dot, Figure, on_page
 from inspections.web.present.svg import Point, nice_ticks
 
 Scale = Callable[[float], float]
@@ -33,6 +33,8 @@ PHONE: Final = Paper(358, 1, "strips trial phone")
 FIELD, ABOVE, BELOW, LEFT, GAP = 132.0, 40.0, 34.0, 46.0, 26.0
 #: A coat that has failed three times over is drawn up to there: what matters is told apart below.
 MOST_THRESHOLDS = 3.0
+#: Average width of a bold letter over its height, for the system's sans serif (from memory).
+BOLD_WIDTH = 0.62
 #: Arms that are drawn apart; more repeat them.
 STYLES = 4
 
@@ -251,7 +253,8 @@ def dots(
     arrow.
     """
     phone = paper.columns == 1
-    left = 8.0 if phone else 260.0
+    longest = max((len(row.name) for row in rows), default=0)
+    left = 8.0 if phone else max(260.0, 16.0 + longest * LETTER * BOLD_WIDTH)
     right = paper.width - (8.0 if phone else 250.0)
     pitch, head = (58.0, 62.0) if phone else (34.0, 46.0)
     base = head + pitch * len(rows)
