@@ -61,17 +61,19 @@ def places_of(allocations: Iterable[Allocation]) -> list[Place]:
 
 
 def state_of(trial: Trial, buildings: Iterable[Building]) -> list[object]:
-    """What changes whenever a record of the trial's houses does: counts, revisions and last changes."""
+    """What changes whenever a record of the trial's houses does: counts, revisions and last changes.
+
+    Of readings only the first two, since there are so many.
+    """
     ids = [building.pk for building in buildings]
     records: list[QuerySet[Any]] = [
         Instrument.objects.filter(organisation=trial.organisation_id),
         Building.objects.filter(pk__in=ids),
         Treatment.objects.filter(section__building__in=ids),
     ]
-    records += [
-        model.objects.filter(building__in=ids) for model in (Section, Event, Visit, Reading, LogSeries)
-    ]
-    found: list[object] = []
+    records += [model.objects.filter(building__in=ids) for model in (Section, Event, Visit, LogSeries)]
+    readings = Reading.objects.filter(building__in=ids).order_by()
+    found: list[object] = [*readings.aggregate(Count("pk"), Sum("revision")).values()]
     for one in records:
         found += one.order_by().aggregate(Count("pk"), Sum("revision"), Max("changed_at")).values()
     return found
