@@ -216,11 +216,12 @@ def ratio_limits(
     """Limits of ratios (t,) whose logs have this ``variance``, from so many ``events`` of either group.
 
     Exact where the groups are alike in age (Przyborowski and Wilenski 1940); else for as many fewer events
-    in either as the variance is larger.
+    in either as the variance is larger. An end that is not reached is inf.
     """
     first, second, tail = events[0], np.full(len(ratio), events[1]), (1 - level) / 2
     known = (1 / first + 1 / second) / variance
     first, second = first * known, second * known
     low, high = betaincinv(first, second + 1, tail), betaincinv(first + 1, second, 1 - tail)
     odds = ratio * second / first
-    return low / (1 - low) * odds, high / (1 - high) * odds
+    with np.errstate(divide="ignore"):
+        return low / (1 - low) * odds, high / (1 - high) * odds

@@ -87,8 +87,9 @@ def age_rates(
     own = place[watched]
     failures = np.bincount(own[lifetimes.failed], minlength=len(names))
     coats = np.bincount(own, minlength=len(names))
-    base = int(np.argmax(np.where(coats >= LEAST_COATS, failures, failures - len(own) - 1))) if names else 0
-    fit = fit_ages(lifetimes, own, base, len(names)) if len(names) and failures[base] else None
+    enough = np.where(coats >= LEAST_COATS, failures, 0)
+    base = int(np.argmax(enough if enough.any() else failures)) if names else 0
+    fit = fit_ages(lifetimes, own, base, len(names))
     labels = [dict(zip(by, name, strict=True)) for name in names]
     table = _Table(labels, coats, failures, base)
     return AgeRates(as_of, _bands(table, own, lifetimes, fit), _alike(table, own, lifetimes, fit))
@@ -231,7 +232,8 @@ def _times(fit: AgeFit, table: _Table, groups: IntArray, own: IntArray, cluster:
             if known[place] and np.sqrt(variance[place]) > UNTOLD:
                 found.append(UNTOLD_RATIO)
             elif events[place]:
-                found.append(Interval(float(fit.factor[one]), float(low[place]), float(high[place])))
+                most = float(high[place]) if np.isfinite(high[place]) else None
+                found.append(Interval(float(fit.factor[one]), float(low[place]), most))
             else:
                 found.append(Interval(0.0, 0.0, _most_of_none(base, float(expected[one]))))
     return found

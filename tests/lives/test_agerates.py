@@ -260,6 +260,11 @@ def test_too_few_coats_and_no_failure() -> None:
     few = [one for one in rows.bands if one.group["coat"] == "B"]
     assert few
     assert all(one.rate.high is None and one.note.startswith("Too few") for one in few)
+    # A failure of the few counts, though nothing is set beside it.
+    late = np.where(np.arange(9) == 8, 9.0, np.inf)
+    rows = age_rates(("coat",), group, as_lives(entry, low, late), np.arange(9), DAY)
+    assert rows.alike == ()
+    assert sum(one.failures for one in rows.bands if one.group["coat"] == "B") == pytest.approx(1.0)
     none = age_rates(("coat",), group, as_lives(entry, low, np.full(9, np.inf)), np.arange(9), DAY)
     assert none.alike == ()
     assert sum(one.section_years for one in none.bands) == pytest.approx(72.0)
