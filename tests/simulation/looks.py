@@ -3,7 +3,7 @@
 Every wall of simulated portfolios is looked at twice a year for as long as it is under care, by what was
 known then, and the truth of each look is the simulator's. The limits are the least levels at which the upper
 95 % limit of the false openings stays within the bound on each generator of the calibration, and the false
-share within its bound over all three (seeds from FIRST_SEED on); then they are judged on other seeds, and on
+share within its bound over all of them (seeds from FIRST_SEED on); then they are judged on other seeds, and on
 the generator that no calibration ever sees.
 
 An opening is false where the flag's verdict is not the truth of that look. A spell of truth counts where it
