@@ -13,7 +13,7 @@ from PIL import Image
 
 from inspections.analysis.lifetimes import Interval
 from inspections.domain import lasting
-from inspections.web.present.lasting import group_name, manner, span
+from inspections.web.present.lasting import group_name, lived, manner, span
 from tests.lives.simulated import Plan, simulate
 from tests.lives.stored import store
 from tests.support.cast import Cast, client_of
@@ -153,6 +153,20 @@ def test_intervals_in_words() -> None:
     assert span(Interval(None, None, None)) == ""
     assert span(Interval(0.0, None, None)) == "0"
     assert span(Interval(4.0, None, None)) == "4.0 (limits not known)"
+
+
+def test_an_age_that_no_record_reaches_is_not_told() -> None:
+    assert lived(Interval(26.0, 7.0, 6297.0)) == "26 (7 to not reached)"
+    assert lived(Interval(450.0, 40.0, None)) == "not reached; over 40"
+    assert lived(Interval(14.0, 11.0, 19.0)) == span(Interval(14.0, 11.0, 19.0))
+
+
+def test_groups_of_few_coats_are_named_in_one_line(cast: Cast) -> None:
+    store(simulate(Plan(coats=9), 7), cast.organisation)
+    text = page(client_of(cast.analyst), "?by=building")
+    assert "Under five coats, too few for a rate of their own: H00001 (1)." in text
+    assert 'scope="row">H00000<' in text
+    assert 'scope="row">H00001<' not in text
 
 
 def test_the_manner_of_failing_in_words() -> None:

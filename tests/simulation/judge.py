@@ -60,8 +60,9 @@ def judged(book: Book, portfolio: int, dates_a_house: int, *, yearly: bool = Fal
         house = thinned(whole) if yearly else whole
         for date in sorted({key[2] for key in kept if key[0] == house.code}):
             as_of = dt.date.fromisoformat(date)
-            assessments += [row for row in _verdicts(house, as_of) if (house.code, row["section"], date) in kept]
-            lines += [line for line in _lines(house, as_of) if (house.code, line["section"], date) in kept]
+            wanted_here = {key[1] for key in kept if key[0] == house.code and key[2] == date}
+            assessments += [row for row in _verdicts(house, as_of) if row["section"] in wanted_here]
+            lines += [line for line in _lines(house, as_of) if line["section"] in wanted_here]
         for section in house.sections:
             quantities = set(section.readings.quantity.tolist()) | set(house.readings.quantity.tolist())
             kits[house.code, section.code] = kit_name(quantities)

@@ -3,11 +3,12 @@
 Every wall of simulated portfolios is looked at twice a year for as long as it is under care, by what was
 known then, and the truth of each look is the simulator's. The limits are the least levels at which the upper
 95 % limit of the false openings stays within the bound on each generator of the calibration, and the false
-share within its bound over all of them (seeds from FIRST_SEED on); then they are judged on other seeds, and on
-the generator that no calibration ever sees.
+share within its bound over all of them (seeds from FIRST_SEED on); then they are judged on other seeds, and
+on the generator that no calibration ever sees.
 
-An opening is false where the flag's verdict is not the truth of that look. A spell of truth counts where it
-lasts two looks or more; it is found if its flag is open at one of them.
+An opening is false where the flag's verdict is not the truth of that look. An open flag is false if its
+verdict was the truth at no look since a year before it opened: one that outlasts a mended leak led to it. A
+spell of truth counts where it lasts two looks or more; it is found if its flag is open at one of them.
 """
 
 from __future__ import annotations
@@ -163,6 +164,9 @@ def judgement(walls: list[Watched], verdict: str, limits: Limits) -> Judgement:
         so = wall.truth == own
         state = course(wall, own, limits)
         opened = state & ~np.append(False, state[:-1])
+        runs = list(
+            zip(np.flatnonzero(opened), np.flatnonzero(state & ~np.append(state[1:], False)) + 1, strict=True)
+        )
         starts = np.flatnonzero(so & ~np.append(False, so[:-1]))
         ends = np.flatnonzero(so & ~np.append(so[1:], False)) + 1
         spells = [(a, b) for a, b in zip(starts, ends, strict=True) if b - a >= 2]
@@ -174,7 +178,7 @@ def judgement(walls: list[Watched], verdict: str, limits: Limits) -> Judgement:
             opened.sum(),
             max(int(opened.sum()) - 1, 0),
             state.sum(),
-            (state & ~so).sum(),
+            sum(b - a for a, b in runs if not so[max(a - A_YEAR, 0) : b].any()),
             len(spells),
             len(finds),
             sum(wall.lost[found] < EARLY for _, found in finds),
@@ -205,7 +209,7 @@ def least_limits(by_generator: dict[str, list[Watched]], verdict: str) -> Limits
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    parser.add_argument("--portfolios", type=int, default=3, help="portfolios of each generator")
+    parser.add_argument("--portfolios", type=int, default=6, help="portfolios of each generator")
     parser.add_argument("--first", type=int, default=401, help="first seed to judge by")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()

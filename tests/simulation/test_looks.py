@@ -47,6 +47,14 @@ def test_openings_are_counted_against_the_truth_of_their_look() -> None:
     assert told.rate == pytest.approx(100 * 2 / 3.5)
 
 
+def test_a_flag_that_outlasts_what_it_led_to_is_not_false() -> None:
+    mended = wall([0.1, 0.7, 0.7, 0.7], [True, False, False, False])
+    told = judgement([mended], "trapped_water", LEVELS)
+    assert (told.false_openings, told.open_looks, told.open_falsely) == (1, 3, 0)
+    long_ago = wall([0.1, 0.1, 0.1, 0.7, 0.7], [True, False, False, False, False])
+    assert judgement([long_ago], "trapped_water", LEVELS).open_falsely == 2
+
+
 def test_exact_limits_of_the_rate() -> None:
     """Garwood 1936: 2 events have the limits 0.2422 and 7.2247 (Johnson, Kotz & Kemp, table; from memory)."""
     told = judgement([wall([0.7, 0.1, 0.7, 0.1], [False] * 4)], "trapped_water", LEVELS)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from inspections.analysis.costs import GroupCost
 from inspections.analysis.groups import TestResult
 from inspections.analysis.lifetimes import Interval
-from inspections.analysis.rates import FailureRates, GroupLoss, GroupRates
+from inspections.analysis.rates import LEAST_COATS, FailureRates, GroupLoss, GroupRates
 from inspections.vocabulary import Unit
 from inspections.web.present import units, words
 from portfolio.vocabulary import (
@@ -54,6 +55,9 @@ _LABELS: Mapping[str, Mapping[str, str]] = {
 _FIELD_NAMES = {"mix": "mix", "building": "house", "trial": "trial", "arm": "arm", "applied_by": "hand"}
 #: Under this a difference is called one. Common practice.
 DIFFERENT = 0.05
+#: Years that no record of coats reaches: an age beyond is told as "not reached". Ours.
+FAR = 200.0
+G = TypeVar("G", GroupRates, GroupLoss, GroupCost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +151,22 @@ def _chance(share: float) -> str:
     return "fewer than 1 in 1,000"
 
 
+def too_few(groups: Iterable[GroupRates | GroupLoss | GroupCost], what: str) -> str:
+    """Which groups have too few coats to tell ``what``; "" where all have enough."""
+    counts: dict[str, int] = {}
+    for group in groups:
+        if group.coats < LEAST_COATS:
+            name = group_name(group.group)
+            counts[name] = counts.get(name, 0) + group.coats
+    named = words.listed([f"{name} ({count})" for name, count in counts.items()])
+    return f"Under five coats, too few for {what}: {named}." if named else ""
+
+
+def enough(groups: Iterable[G]) -> list[G]:
+    """The groups that have coats enough for a row of their own."""
+    return [group for group in groups if group.coats >= LEAST_COATS]
+
+
 def rate_row(group: GroupRates) -> RateRow:
     rate = Interval(group.rate.per_100_section_years, group.rate.low, group.rate.high)
     half = Interval(group.median_life.years, group.median_life.low, group.median_life.high)
@@ -156,8 +176,8 @@ def rate_row(group: GroupRates) -> RateRow:
         years=units.number(group.section_years, 0 if group.section_years >= 10 else 1),
         failures=group.failures,
         rate=span(rate),
-        half=span(half),
-        most=span(group.weibull.scale),
+        half=lived(half),
+        most=lived(group.weibull.scale),
         manner=manner(group.weibull.shape),
         note=group.note,
     )
@@ -198,7 +218,7 @@ def cost_row(cost: GroupCost, system: str) -> CostRow:
         installed=span(times(cost.installed, per)),
         upkeep=span(times(cost.upkeep, per)),
         removed=span(times(cost.removed, per)),
-        serves=span(cost.expected_years),
+        serves=lived(cost.expected_years),
         per_year=span(times(cost.per_year, per)),
         note=cost.note,
     )
@@ -232,6 +252,12 @@ def span(interval: Interval, unit: str = "") -> str:
     if low is None and high is None:
         return f"{centre}{after}" if centre == "0" else f"{centre}{after} (limits not known)"
     return f"{centre}{after} ({low or 0} to {high or 'not reached'})"
+
+
+def lived(years: Interval) -> str:
+    """An age as :func:`span` tells it, where no end is told that lies beyond :data:`FAR`."""
+    ends = (years.estimate, years.low, years.high)
+    return span(Interval(*(None if end is None or end > FAR else end for end in ends)))
 
 
 def _years(years: float) -> str:

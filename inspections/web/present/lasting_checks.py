@@ -13,8 +13,9 @@ from inspections.analysis.lifechecks import PLANNED_VISITS, RECORDED, REMOVALS_F
 from inspections.analysis.lifetimes import Interval
 from inspections.analysis.rates import Group, Rate
 from inspections.web.present import units, words
-from inspections.web.present.lasting import group_name, span, times
+from inspections.web.present.lasting import group_name, lived, span, times
 
+TOO_FEW = "too few"
 #: Ages at which the table of fates tells them, years.
 AGES = (5, 10, 20, 30)
 CASES = {
@@ -93,6 +94,12 @@ def _band(first: float, last: float | None) -> str:
 
 
 def age_rows(ages: AgeRates) -> list[AgeRow]:
+    """A row for each group that has a rate at any age."""
+    rows = _age_rows(ages)
+    return [row for row in rows if any(cell.rate not in ("", TOO_FEW) for cell in row.cells)]
+
+
+def _age_rows(ages: AgeRates) -> list[AgeRow]:
     alike = {tuple(one.group.values()): one for one in ages.alike}
     own: dict[Group, dict[float, AgeRate]] = {}
     for one in ages.bands:
@@ -133,7 +140,7 @@ def _cell(label: str, found: AgeRate | None) -> Cell:
         return Cell(label, "", "")
     failed = units.number(found.failures, 0 if abs(found.failures - round(found.failures)) < 0.05 else 1)
     years = units.number(found.section_years, 0 if found.section_years >= 10 else 1)
-    rate = span(_interval(found.rate)) or "too few"
+    rate = span(_interval(found.rate)) or TOO_FEW
     return Cell(label, rate, f"{failed} in {years} years")
 
 
@@ -256,7 +263,7 @@ def check_rows(checks: Sequence[LifeCheck]) -> list[CheckRow]:
             group_name(one.rates.group),
             CASES[one.case],
             one.rates.failures,
-            span(one.rates.weibull.median),
+            lived(one.rates.weibull.median),
             span(one.times_as_long),
             one.note,
         )

@@ -204,7 +204,7 @@ def checks(answer: WhatLasts, sheet: Sheet) -> Figure | None:
         Span(
             f"{lasting.group_name(one.rates.group)}, {lasting_checks.CASES[one.case]}",
             half,
-            lasting.span(half),
+            lasting.lived(half),
         )
         for one in lasting_checks.telling(answer.checks)
         for half in [one.rates.weibull.median]

@@ -24,6 +24,8 @@ NAMES: Final = {
     "physical": "a water balance",
     "phenomenal": "regimes and curves",
     "blind": "a bucket",
+    "profile": "cells by height and depth",
+    "chance": "storms and stores of water",
     "holdout": "two zones and a grid of cells, never calibrated on",
 }
 
