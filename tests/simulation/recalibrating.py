@@ -103,7 +103,7 @@ def judged(
 
 
 def stated_probabilities(portfolios: int, first: int, jobs: int) -> FloatArray:
-    """The model's probabilities of trapped water of walls of all four makes."""
+    """The model's probabilities of trapped water of walls of every make."""
     column = CLASSES.index("trapped_water")
     seeds = range(first, first + portfolios)
     return np.concatenate(
