@@ -60,8 +60,9 @@ EVENT_COSTS = {
     "opening": (60.0, 180.0),
     "flood": (300.0, 2400.0),
 }
-#: How many walls were drawn by lot to be opened, and how many because of what the probe showed, from when on.
-DRAWN, SUSPECTED, DRAWN_FROM = 6, 4, "2023"
+#: How many walls were drawn by lot to be opened, and how many because they looked bad to whoever went round,
+#: of which so many held water; from when on.
+DRAWN, SUSPECTED, RIGHTLY, DRAWN_FROM = 6, 5, 4, "2023"
 #: The wall with a logger behind its coat, from when on, and how often it writes.
 LOGGED, LOGGED_FROM, LOGS_A_DAY = ("H008", "S0038"), dt.date(2025, 11, 1), 4
 #: What was written down of it, one of these each time.
@@ -187,7 +188,8 @@ def _money(cost: float) -> str:
 
 
 def _open_walls(rng: np.random.Generator, book: Book) -> None:
-    """Walls drawn by lot are opened on a visit, and those in which the probe was most often off its scale.
+    """Walls drawn by lot are opened on a visit, and suspected ones: most of these did hold water then, by the
+    simulator's own truth, and all are those in which the probe was most often off its scale.
 
     At every opening the bedding mortar is probed. It is found soft as far in as water stood in the wall, and
     for how long, by the simulator's own truth.
@@ -206,10 +208,11 @@ def _open_walls(rng: np.random.Generator, book: Book) -> None:
     counts = Counter({section: 0 for _, section, _ in every})
     for (_, section, _), beyond in visits.items():
         counts[section] += beyond
-    suspected = [section for section, _ in counts.most_common() if section not in drawn][:SUSPECTED]
-    for visit in every:
-        if visit[1] in suspected and visits[visit]:
-            drawn[visit[1]] = visit
+    last = {visit[1]: visit for visit in every}
+    wettest = [last[section] for section, _ in counts.most_common() if section not in drawn]
+    rightly = [visit for visit in wettest if _held_since(book, visit[1], visit[2])][:RIGHTLY]
+    wrongly = [visit for visit in wettest if not _held_since(book, visit[1], visit[2])]
+    drawn |= {visit[1]: visit for visit in rightly + wrongly[: SUSPECTED - len(rightly)]}
     for building, section, day in sorted(drawn.values(), key=lambda one: one[2]):
         book.add("events", building=building, section=section, happened_on=day, kind="opening", layer=1)
     book.tables["events"].sort(key=lambda row: str(row["happened_on"]))
@@ -229,14 +232,21 @@ def _open_walls(rng: np.random.Generator, book: Book) -> None:
             )
 
 
+def _held_since(book: Book, section: str, day: str) -> dt.date | None:
+    """Since when water stood in a wall on a day, by the simulator's truth; None where none did."""
+    told = [row for row in book.truth if row["section"] == section and str(row["date"]) <= day]
+    last = max(told, key=lambda row: str(row["date"]), default=None)
+    if last is None or last["truth"] != "trapped_water" or not last.get("onset"):
+        return None
+    return dt.date.fromisoformat(str(last["onset"]))
+
+
 def _soft_mm(rng: np.random.Generator, book: Book, event: Row) -> float:
     """How deep a probe goes into the mortar of an opened place, mm."""
     day = str(event["happened_on"])
-    told = [row for row in book.truth if row["section"] == event["section"] and str(row["date"]) <= day]
-    last = max(told, key=lambda row: str(row["date"]), default=None)
+    begun = _held_since(book, str(event["section"]), day)
     soft = 1.5
-    if last is not None and last["truth"] == "trapped_water" and last.get("onset"):
-        begun = dt.date.fromisoformat(str(last["onset"]))
+    if begun is not None:
         soft += 9.0 + 3.0 * (dt.date.fromisoformat(day) - begun).days / 365.25
     return round(float(soft * rng.lognormal(0.0, 0.3)), 1)
 

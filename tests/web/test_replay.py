@@ -50,7 +50,7 @@ def test_the_past_in_a_sentence(verdicts: list[str], told: str) -> None:
 
 
 def test_the_flag_that_would_have_opened() -> None:
-    sure, doubtful = [8.0, 1, 1, 0, 0, 0], [2.5, 1, 1, 1, 0.5, 0]
+    sure, doubtful = [8.0, 1, 1, 0, 0, 0], [3.0, 1, 1, 0.5, 0.5, 0]
     held = [look(0, "stable"), look(1, "trapped_water", sure), look(2, "trapped_water", doubtful)]
     opened = "Unanswered, a flag for trapped water would have opened on 28 August 2015 and"
     assert replay.flags(held) == [f"{opened} be open still."]
