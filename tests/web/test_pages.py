@@ -14,7 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspections.models import Assessment, Flag, Reading
-from portfolio.models import Building, Membership, Section, Treatment, User
+from portfolio.models import Building, Event, Membership, Section, Treatment, User
+from portfolio.vocabulary import EventKind
 from tests.support.cast import PASSWORD, Cast, client_of
 from tests.web.houses import TODAY, Kiln, kiln_row, trial
 
@@ -263,6 +264,19 @@ def test_a_section_argues_its_verdict(cast: Cast, kiln: Kiln) -> None:
     assert "0.20 to 0.40" in said
     assert "isotonic regression" in said
     assert "Read too seldom for a rate: face moisture (3 readings)." in said
+
+
+def test_an_opened_wall_is_not_asked_to_be_opened(cast: Cast, kiln: Kiln) -> None:
+    client, address = client_of(cast.owner), reverse("section", args=[kiln.wet.pk])
+    assert "Then open a small place" in text_of(client, address)
+    opening = Event(building=kiln.wet.building, section=kiln.wet, kind=EventKind.OPENING)
+    opening.happened_on = TODAY - dt.timedelta(days=800)
+    opening.save()
+    assert "Then open a small place" in text_of(client, address)
+    Event.objects.filter(pk=opening.pk).update(happened_on=TODAY - dt.timedelta(days=40))
+    said = text_of(client, address)
+    assert "Then open a small place" not in said
+    assert "It was opened on 1 January 2025. Go by what was found there" in said
 
 
 HAZARDS = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Final
 from uuid import UUID
 
 from django.urls import reverse
@@ -14,6 +15,9 @@ from inspections.vocabulary import FlagState, Qualifier
 from inspections.web.present import dates, house, sentences, units, words
 from portfolio.models import Event, Treatment
 from portfolio.vocabulary import EventKind, Units
+
+#: Days for which an opened place still tells how the wall is. Ours.
+OPENING_TELLS: Final = 730
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +128,13 @@ def source_check_sentence(events: Iterable[Event]) -> str:
     if not checks:
         return "No check of the sources is written down for this wall."
     return f"The sources were last checked on {dates.day(max(checks))}."
+
+
+def opened_lately(events: Iterable[Event], today: dt.date) -> dt.date | None:
+    """The day on which the wall was last opened to look, if that still tells how it is."""
+    days = [event.happened_on for event in events if event.kind == EventKind.OPENING]
+    last = max(days, default=None)
+    return last if last is not None and (today - last).days <= OPENING_TELLS else None
 
 
 def reading_rows(readings: Iterable[Reading], zone: dt.tzinfo, system: str) -> list[ReadingRow]:

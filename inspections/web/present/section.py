@@ -148,7 +148,9 @@ def present(
         building=stretch.section.building,
         facts=[house.made_of_text(stretch), words.capital(house.size_text(stretch, system))],
         due=sentences.due_sentence(stretch.due, today),
-        verdict=verdicts(stretch, latest, strips, today, system, alike),
+        verdict=verdicts(
+            stretch, latest, strips, today, system, alike, ledger.opened_lately(past.events, today)
+        ),
         live_flags=ledger.flag_lines(live, today),
         source_check=ledger.source_check_sentence(past.events),
         here=house.wall_of(stretch, neighbours, today, system),
@@ -199,6 +201,11 @@ NEXT_STEP: Final[dict[str, str]] = {
         "air and face temperature, and a dated look at every source of water outside."
     ),
 }
+#: What to do first where a wall that is taken to hold water was opened lately. Common practice.
+AFTER_OPENING: Final = (
+    "Go by what was found there before what is said here. Find where the water comes from and mend that "
+    "first; don’t seal or recoat until the opened place has been seen to dry."
+)
 _CAUTIOUS: Final = (Verdict.TRAPPED_WATER, Verdict.WATER_ENTRY, Verdict.SURFACE_WEAR, Verdict.CONDENSATION)
 
 
@@ -209,8 +216,12 @@ def verdicts(
     today: dt.date,
     system: str,
     alike: Mapping[str, Alike],
+    opened: dt.date | None = None,
 ) -> Verdicts | None:
-    """The verdict's part of the page, or None where the section was never assessed."""
+    """The verdict's part of the page, or None where the section was never assessed.
+
+    ``opened``: when the wall was last opened to look, if that was lately.
+    """
     if stretch.assessment is None:
         return None
     result: Result = stretch.assessment.result
@@ -230,9 +241,15 @@ def verdicts(
         ask="At the next look." if own == Verdict.STABLE else "Measure next, to be surer.",
         trends=trend_rows(result, system, alike),
         without_rate=without_rate(result),
-        next_step=NEXT_STEP[told],
+        next_step=_next_step(told, opened),
         needs_cautions=own in _CAUTIOUS or bool(stretch.flags),
     )
+
+
+def _next_step(told: str, opened: dt.date | None) -> str:
+    if told == Verdict.TRAPPED_WATER and opened is not None:
+        return f"It was opened on {dates.day(opened)}. {AFTER_OPENING}"
+    return NEXT_STEP[told]
 
 
 def _reached(strips: Sequence[Strip]) -> dt.date | None:
