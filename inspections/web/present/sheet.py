@@ -31,7 +31,8 @@ INVENTED = "Invented demonstration data. None of these houses, people and readin
 
 _LOSS_NOTE = (
     "Thick: the mean pace of each coat. Thin: the single walls. Upright: share of the coat that sounds "
-    "hollow or has fallen; across: years since it was put on. Dashed level line: a coat has failed from here."
+    "hollow or has fallen; across: years since it was put on. Dashed level line: a coat has failed from "
+    "here. A line that ends in an arrow goes on higher."
 )
 _NOTE = "Each line is one wall; across: years since its coat was put on."
 

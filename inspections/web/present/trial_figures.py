@@ -185,7 +185,8 @@ def _course(figure: Figure, course: Course, x: Scale, y: Scale, high: float, out
     if values[-1][1] > high:
         at, top = x(within[-1][0]), y(high)
         figure.line("bound", (at - 4, top + 5), (at, top), (at + 4, top + 5))
-        figure.text("tick", at + 11, top + 12, f"to {_tick(values[-1][1], outcome)}")
+        if not course.faint:
+            figure.text("tick", at + 11, top + 12, f"to {_tick(values[-1][1], outcome)}")
     if course.faint:
         return
     for year, value, bound in zip(course.years, course.seen, course.bound, strict=True):
