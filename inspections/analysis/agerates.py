@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,7 +14,7 @@ from inspections.analysis.lifetimes import IntArray, Interval, Lifetimes
 from inspections.analysis.poisson import garwood
 from inspections.analysis.rates import LEAST_COATS, UNKNOWN, Group, Rate, places
 from inspections.analysis.records import FloatArray
-from inspections.analysis.results import plain
+from inspections.analysis.results import Told
 
 #: Bands of age in years that rates are given for; each is a whole number of the steps of the fit.
 BANDS = (0.0, 5.0, 10.0, 20.0, 40.0)
@@ -24,7 +23,7 @@ _AT_ONCE = 64
 
 
 @dataclass(frozen=True, slots=True)
-class AgeRate:
+class AgeRate(Told):
     """One group's failures at the ages ``from_years`` to ``to_years`` (None: any older).
 
     ``coats`` were watched then. A failure whose interval spans two bands counts in each by a share, and
@@ -40,13 +39,9 @@ class AgeRate:
     rate: Rate
     note: str
 
-    def as_json(self) -> dict[str, Any]:
-        """Plain types, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
-
 
 @dataclass(frozen=True, slots=True)
-class LikeAges:
+class LikeAges(Told):
     """One group's failures as if all groups had been watched at the ages at which all coats together were.
 
     ``times_as_often`` is its rate over the ``reference`` group's at like ages, ``crude`` without regard to
@@ -62,10 +57,6 @@ class LikeAges:
     crude: Interval
     method: str
     note: str
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain types, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
 
 
 @dataclass(frozen=True, slots=True)

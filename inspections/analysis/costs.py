@@ -13,8 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import gamma, stdtrit
@@ -24,7 +23,7 @@ from inspections.analysis.lifetimes import BoolArray, IntArray, Interval, Lifeti
 from inspections.analysis.logtimes import WEIBULL, Likelihood, climb
 from inspections.analysis.rates import LEAST_COATS, UNKNOWN, Group, places
 from inspections.analysis.records import YEAR, FloatArray, TextArray
-from inspections.analysis.results import plain
+from inspections.analysis.results import Told
 from inspections.analysis.weibull import start
 
 INSTALLED, REPAIRED, REMOVED = "installed", "repaired", "removed"
@@ -48,7 +47,7 @@ class Payments:
 
 
 @dataclass(frozen=True, slots=True)
-class GroupCost:
+class GroupCost(Told):
     """One group's costs in one currency with 95 % intervals; the money of ``first_year`` to ``last_year``.
 
     ``installed`` and ``removed`` are per m², ``upkeep`` per m² and year in place, ``expected_years`` the mean
@@ -68,10 +67,6 @@ class GroupCost:
     expected_years: Interval
     per_year: Interval
     note: str
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain types, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
 
 
 @dataclass(frozen=True, slots=True)

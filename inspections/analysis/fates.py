@@ -10,8 +10,7 @@ entry.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
@@ -21,7 +20,7 @@ from inspections.analysis.lifechecks import BLOCKS
 from inspections.analysis.lifetimes import BoolArray, IntArray, Interval, Lifetimes
 from inspections.analysis.rates import GRID, LEAST_COATS, LONGEST, MANY, Group, places
 from inspections.analysis.records import YEAR, FloatArray
-from inspections.analysis.results import plain
+from inspections.analysis.results import Told
 from inspections.analysis.turnbull import turnbull
 
 #: Steps in a year by which the sum is taken.
@@ -31,7 +30,7 @@ _NONE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Fate:
+class Fate(Told):
     """Of one group's coats, the shares that at this age have failed, were taken off sound, or stand sound."""
 
     group: dict[str, str | None]
@@ -42,10 +41,6 @@ class Fate:
     failed: Interval
     taken_off: Interval
     sound: Interval
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain types, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
 
 
 def fates(

@@ -43,7 +43,6 @@ YEARS_BACK = 5.0
 #: What must have been read, and what may be.
 NEEDED = ("air_temperature", "air_humidity", "in_wall_temperature")
 OPTIONAL = "in_wall_humidity"
-_SOLID = frozenset({"parge_coat", "plaster", "other"})
 #: Dew, g/m2, not worth a word; planes nearer than this, m of sd, are one.
 _NOTHING, _APART = 0.5, 1e-9
 

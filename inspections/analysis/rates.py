@@ -21,7 +21,7 @@ from inspections.analysis.lifetimes import BoolArray, IntArray, Interval, Lifeti
 from inspections.analysis.many_lives import fit_weibulls
 from inspections.analysis.poisson import rate
 from inspections.analysis.records import FloatArray
-from inspections.analysis.results import plain
+from inspections.analysis.results import Told
 from inspections.analysis.turnbull import Npmle, median_life, survival, turnbull
 from inspections.analysis.weibull import LifeFit
 
@@ -91,17 +91,13 @@ class GroupRates:
 
 
 @dataclass(frozen=True, slots=True)
-class FailureRates:
+class FailureRates(Told):
     """Every group's failures, and whether the groups differ."""
 
     as_of: dt.date
     threshold: float
     groups: tuple[GroupRates, ...]
     test: TestResult
-
-    def as_json(self) -> dict[str, Any]:
-        """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
 
     def curves(self) -> list[dict[str, Any]]:
         """One row for each group and age, from nought on; none for a group without a curve."""
@@ -115,7 +111,7 @@ class FailureRates:
 
 
 @dataclass(frozen=True, slots=True)
-class GroupLoss:
+class GroupLoss(Told):
     """How fast one group's coats lose area: the share of the coat that comes loose or falls in a year."""
 
     group: dict[str, str | None]
@@ -125,10 +121,6 @@ class GroupLoss:
     unit: str
     method: str
     note: str
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain types, unknown as None."""
-        return {name: plain(value) for name, value in asdict(self).items()}
 
 
 def failure_rates(

@@ -64,11 +64,6 @@ class SeasonalFit:
         return float(np.sqrt(self.covariance[1, 1]))
 
     @property
-    def level_error(self) -> float:
-        """Standard error of the level at the origin."""
-        return float(np.sqrt(self.covariance[0, 0]))
-
-    @property
     def season(self) -> tuple[float, float]:
         """Cosine and sine coefficients of the year."""
         return float(self.coefficient[2]), float(self.coefficient[3])

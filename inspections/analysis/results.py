@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
 #: The six hypotheses, in the order of every table of the model.
@@ -27,6 +27,17 @@ def version_parts(version: str) -> tuple[str, int]:
     model, _, rest = version.partition(", ")
     count = rest.partition(" openings, ")[0]
     return model, int(count) if count.isdecimal() else 0
+
+
+class Told:
+    """A dataclass that gives itself in plain types."""
+
+    __slots__ = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
+        told: dict[str, Any] = plain(self)
+        return told
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +93,7 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True)
-class SectionAssessment:
+class SectionAssessment(Told):
     """What the readings up to ``as_of`` say of one section."""
 
     building: str
@@ -98,10 +109,6 @@ class SectionAssessment:
     advice: tuple[Advice, ...]
     next_inspection: dt.date | None
 
-    def as_json(self) -> dict[str, Any]:
-        """The contract's shape: plain types, dates as ISO 8601, unknown as None."""
-        return {name: plain(getattr(self, name)) for name in self.__slots__}
-
 
 def plain(value: Any) -> Any:
     """Dates as ISO 8601, tuples as lists, dataclasses as dictionaries, also within what holds others."""
@@ -114,5 +121,5 @@ def plain(value: Any) -> Any:
     if isinstance(value, dt.date):
         return value.isoformat()
     if is_dataclass(value):
-        return {name: plain(getattr(value, name)) for name in getattr(value, "__slots__", ())}
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
     return value

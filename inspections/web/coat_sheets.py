@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 
@@ -17,7 +17,7 @@ from inspections.domain.sheets import share_coat_sheet
 from inspections.models import SharedCoatSheet
 from inspections.queries.sheets import coat_sheets_of
 from inspections.web.entry.access import Opened, form_page, opened_organisation
-from inspections.web.entry.lending import LENDING, LendForm, links
+from inspections.web.entry.lending import LENDING, lend_by_form, links
 from inspections.web.present.coat_sheet import name_of, title
 from inspections.web.present.words import capital, counted
 from inspections.web.sheet_files import as_file, as_page, of_coats
@@ -93,32 +93,23 @@ def sheet_file(request: HttpRequest) -> HttpResponse:
 def lend(request: HttpRequest) -> HttpResponse:
     """Make a link to the sheet."""
     found, question = _opened(request, LENDING)
-    form = LendForm(request.POST or None, initial={"days": "30"})
     back = f"{reverse('coat-sheets')}?organisation={found.organisation.slug}"
-    if request.method == "POST" and form.is_valid():
-        try:
-            share_coat_sheet(
-                organisation=found.organisation,
-                coat=str(question.coat),
-                beside=str(question.beside or ""),
-                user=found.user,
-                **form.cleaned_data,
-            )
-        except Invalid as refused:
-            form.refuse(refused)
-        else:
-            messages.success(request, "The link is made; it is among the links below.")
-            return redirect(f"{back}#lent")
+    share = partial(
+        share_coat_sheet,
+        organisation=found.organisation,
+        coat=str(question.coat),
+        beside=str(question.beside or ""),
+        user=found.user,
+    )
     context = {
         "organisation": found.organisation,
-        "form": form,
-        "now": timezone.now(),
         "name": "of coats",
         "about": _title(question),
         "back": back,
         "back_to": "Sheets of coats",
     }
-    return render(request, "wythe/entry/lend.html", context)
+    said = "The link is made; it is among the links below."
+    return lend_by_form(request, share, f"{back}#lent", said, context)
 
 
 def _opened(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from inspections.domain.sheets import revoke_sheet, share_sheet
@@ -16,10 +16,9 @@ from inspections.models import Photo, SharedCoatSheet, SharedSheet, Trial
 from inspections.queries import entry
 from inspections.queries.sheets import find_sheet
 from inspections.web.entry.access import Opened, form_page, opened, opened_to_write, require
-from inspections.web.entry.lending import LENDING, LendForm
+from inspections.web.entry.lending import LENDING, lend_by_form
 from inspections.web.sheet_files import as_file, as_page, of_trial
 from inspections.web.views import member
-from portfolio.domain.refusals import Invalid
 
 
 @member
@@ -47,24 +46,16 @@ def lend(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Make a link to a trial's sheet."""
     found: Opened[Trial] = opened_to_write(request, entry.find_trial, pk)
     require(found, LENDING)
-    form = LendForm(request.POST or None, initial={"days": "30"})
-    if request.method == "POST" and form.is_valid():
-        try:
-            share_sheet(trial=found.record, user=found.user, **form.cleaned_data)
-        except Invalid as refused:
-            form.refuse(refused)
-        else:
-            messages.success(request, "The link is made; it is among the trial’s links below.")
-            return redirect(f"{reverse('trial', args=[pk])}#sheet")
+    back = reverse("trial", args=[pk])
     context = {
         "organisation": found.organisation,
-        "form": form,
-        "now": timezone.now(),
         "name": f"of {found.record.code}",
-        "back": reverse("trial", args=[pk]),
+        "back": back,
         "back_to": found.record.question or f"Trial {found.record.code}",
     }
-    return render(request, "wythe/entry/lend.html", context)
+    share = partial(share_sheet, trial=found.record, user=found.user)
+    said = "The link is made; it is among the trial’s links below."
+    return lend_by_form(request, share, f"{back}#sheet", said, context)
 
 
 @require_POST

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django import forms
-from django.http import HttpRequest
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 
 from inspections.domain.sheets import MOST_DAYS, NAME_LENGTH, is_open, key_of
 from inspections.models import LentSheet
@@ -37,6 +42,25 @@ class LendForm(forms.Form):
         """Say in the form what is wrong."""
         for name, said in refused.errors:
             self.add_error(name, said)
+
+
+def lend_by_form(
+    request: HttpRequest, share: Callable[..., object], after: str, said: str, context: dict[str, object]
+) -> HttpResponse:
+    """Ask for whom and how long, ``share`` with the answers, then lead to ``after`` where the links are.
+
+    ``said``: where the link is found; ``context``: whose sheet it is, its name, and the way back.
+    """
+    form = LendForm(request.POST or None, initial={"days": "30"})
+    if request.method == "POST" and form.is_valid():
+        try:
+            share(**form.cleaned_data)
+        except Invalid as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, said)
+            return redirect(after)
+    return render(request, "wythe/entry/lend.html", {"form": form, "now": timezone.now(), **context})
 
 
 def links(request: HttpRequest, sheet: LentSheet) -> dict[str, object]:

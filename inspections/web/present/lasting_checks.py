@@ -95,11 +95,6 @@ def _band(first: float, last: float | None) -> str:
 
 def age_rows(ages: AgeRates) -> list[AgeRow]:
     """A row for each group that has a rate at any age."""
-    rows = _age_rows(ages)
-    return [row for row in rows if any(cell.rate not in ("", TOO_FEW) for cell in row.cells)]
-
-
-def _age_rows(ages: AgeRates) -> list[AgeRow]:
     alike = {tuple(one.group.values()): one for one in ages.alike}
     own: dict[Group, dict[float, AgeRate]] = {}
     for one in ages.bands:
@@ -113,16 +108,12 @@ def _age_rows(ages: AgeRates) -> list[AgeRow]:
                 group_name(next(iter(cells.values())).group),
                 tuple(_cell(_band(*ends), cells.get(ends[0])) for ends in _ends(ages)),
                 span(_interval(beside.rate)) if beside else "",
-                "the others are set beside it"
-                if is_reference
-                else span(beside.times_as_often)
-                if beside
-                else "",
+                _beside(beside),
                 span(beside.crude) if beside and not is_reference else "",
                 beside.note if beside and not is_reference else "",
             )
         )
-    return rows
+    return [row for row in rows if any(cell.rate not in ("", TOO_FEW) for cell in row.cells)]
 
 
 def _beside(found: LikeAges | None) -> str:
